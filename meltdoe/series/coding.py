@@ -1,0 +1,95 @@
+"""The one coder and decoder: raw settings to the columns of a model matrix.
+
+Amounts run -1..+1 between low and high (after the scale). Ordered factors take even scores -1..+1. A choice with L
+options takes L - 1 orthonormal sum-to-zero contrasts (Helmert type), scaled so that each column has mean square 1
+over the options; with two options that is -1/+1, and every option is treated alike by an isotropic prior.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
+from meltdoe.series.terms import Term
+
+__all__ = ["Coding", "contrasts"]
+
+
+def contrasts(options: int) -> FloatArray:
+    """Orthonormal sum-to-zero contrasts, shape (options, options - 1), each column of mean square 1."""
+    helmert = np.zeros((options, options - 1))
+    for column in range(options - 1):
+        helmert[: column + 1, column] = -1.0
+        helmert[column + 1, column] = column + 1.0
+    return np.asarray(helmert * np.sqrt(options / (helmert**2).sum(axis=0)))
+
+
+@dataclass(frozen=True)
+class Coding:
+    """How the raw settings of a list of factors become columns of a model matrix.
+
+    Parameters
+    ----------
+    factors : the factors, in the order of the raw columns.
+    """
+
+    factors: tuple[Factor, ...]
+    _index: dict[str, int] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_index", {factor.name: i for i, factor in enumerate(self.factors)})
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        return tuple(factor.name for factor in self.factors)
+
+    def factor_columns(self, name: str, raw: FloatArray) -> FloatArray:
+        """Coded columns of one factor, shape (n_melts, 1) or (n_melts, options - 1)."""
+        factor = self.factors[self._index[name]]
+        values = np.atleast_2d(np.asarray(raw, dtype=float))[:, self._index[name]]
+        if isinstance(factor, Choice):
+            return np.asarray(contrasts(len(factor.options))[np.rint(values).astype(int)])
+        return factor.coded(values)[:, None]
+
+    def term_columns(self, term: Term, raw: FloatArray) -> FloatArray:
+        """Coded columns of one term: all products of the columns of its factors, shape (n_melts, width)."""
+        product = np.ones((np.atleast_2d(raw).shape[0], 1))
+        for name, power in term.powers:
+            columns = self.factor_columns(name, raw) ** power
+            product = (product[:, :, None] * columns[:, None, :]).reshape(len(product), -1)
+        return product
+
+    def width(self, term: Term) -> int:
+        """How many columns a term takes."""
+        factors = (self.factors[self._index[name]] for name in term.factors)
+        return int(np.prod([len(f.options) - 1 if isinstance(f, Choice) else 1 for f in factors], dtype=int))
+
+    def matrix(self, terms: Sequence[Term], raw: FloatArray) -> FloatArray:
+        """Model matrix with a leading column of ones, shape (n_melts, 1 + sum of widths)."""
+        rows = np.atleast_2d(np.asarray(raw, dtype=float))
+        return np.column_stack([np.ones(len(rows)), *(self.term_columns(term, rows) for term in terms)])
+
+    def column_terms(self, terms: Sequence[Term]) -> tuple[Term | None, ...]:
+        """The term that each column of `matrix` belongs to; None for the column of ones."""
+        return (None, *(term for term in terms for _ in range(self.width(term))))
+
+    def column_names(self, terms: Sequence[Term]) -> tuple[str, ...]:
+        """A name per column of `matrix`; a choice's contrasts are numbered."""
+        names = ["constant"]
+        for term in terms:
+            width = self.width(term)
+            names += [str(term)] if width == 1 else [f"{term} [{i + 1}]" for i in range(width)]
+        return tuple(names)
+
+    def centre(self) -> FloatArray:
+        """Raw settings of the middle: coded 0 for amounts, the middle option otherwise; shape (n_factors,)."""
+        return np.array(
+            [
+                float(f.decoded(np.zeros(1))[0]) if isinstance(f, Amount) else float((len(f.options) - 1) // 2)
+                for f in self.factors
+            ]
+        )

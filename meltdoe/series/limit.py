@@ -1,0 +1,33 @@
+"""Limits: settings that must never be proposed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from meltdoe.series.factor import FloatArray
+from meltdoe.series.limit_parser import Comparison
+
+__all__ = ["Limit"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A comparison over amount factors that every proposed setting keeps.
+
+    Parameters
+    ----------
+    keep : the text as the user wrote it.
+    why : the user's reason, printed wherever the limit bites.
+    comparison : the parsed text.
+    """
+
+    keep: str
+    why: str
+    comparison: Comparison
+
+    def holds(self, columns: Mapping[str, FloatArray]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Whether each setting keeps the limit; `columns` holds natural units by factor name."""
+        return self.comparison.holds(columns)
