@@ -1,0 +1,223 @@
+"""series.toml to `MeltSeries`: every key is read, checked and kept, and all problems are listed at once.
+
+The file is read in three passes: the text (encoding, size, TOML syntax), each block by itself (`series_block`,
+`series_factors`, `series_outcomes`, `series_limits`), and what the blocks say of each other. A fault is told once: what
+only follows from another fault is passed over in silence.
+
+Format history: 1 is the first.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+from meltdoe.errors import Problem, ProblemsFound
+from meltdoe.files.series_block import Block, Notes
+from meltdoe.files.series_factors import read_circumstance, read_factor, read_terms, refuse_clashes
+from meltdoe.files.series_keys import SERIES_FILE, quoted
+from meltdoe.files.series_limits import ceiling_limits, read_limits, refuse_empty_region, refuse_too_hot
+from meltdoe.files.series_outcomes import read_beliefs, read_loss, read_outcome, refuse_broken_chain
+from meltdoe.files.toml_lines import KeyPath, parse_toml
+from meltdoe.series.budget import Budget, Costs, Kiln
+from meltdoe.series.factor import Factor
+from meltdoe.series.melt_series import MeltSeries
+from meltdoe.series.outcome import Outcome
+
+__all__ = ["FORMAT", "check_series", "check_series_text", "read_series", "read_series_text", "series_path"]
+
+FORMAT = 1
+_LARGEST_FILE = 1_000_000  # bytes
+_MOST = {"factor": 40, "outcome": 20, "limit": 100, "belief": 200, "term": 200, "circumstance": 40}
+_Part = TypeVar("_Part")
+
+
+def read_series(folder: Path | str) -> MeltSeries:
+    """The series that a folder's series.toml describes.
+
+    Raises
+    ------
+    ProblemsFound
+        With every problem of the file, in line order.
+    """
+    series, problems = check_series(folder)
+    if series is None:
+        raise ProblemsFound(problems)
+    return series
+
+
+def check_series(folder: Path | str) -> tuple[MeltSeries | None, tuple[Problem, ...]]:
+    """The series of a folder, or None and all its problems in line order. Nothing is raised for a bad file."""
+    try:
+        text = read_series_text(folder)
+    except ProblemsFound as found:
+        return None, found.problems
+    return check_series_text(text, series_path(folder).parent)
+
+
+def series_path(folder: Path | str) -> Path:
+    path = Path(folder)
+    return path if path.name == SERIES_FILE and path.is_file() else path / SERIES_FILE
+
+
+def read_series_text(folder: Path | str) -> str:
+    """The text of a folder's series.toml, as it stands; a byte order mark is dropped.
+
+    Raises
+    ------
+    ProblemsFound
+        With one problem, where there is no such file or it is no text.
+    """
+    path = series_path(folder)
+    shown = quoted(folder)
+
+    def problem(line: int | None, what: str, mend: str) -> ProblemsFound:
+        return ProblemsFound.single(SERIES_FILE, line, what, mend)
+
+    try:
+        if not path.parent.exists():
+            raise problem(None, f"there is no folder {shown}", "check the name, or make a series with: meltdoe begin")
+        if not path.parent.is_dir():
+            raise problem(None, f"{shown} is not a folder", "name the folder that holds series.toml")
+        if path.is_dir():
+            raise problem(None, f"series.toml in {shown} is a folder", "rename it, then run: meltdoe begin")
+        if not path.exists():
+            raise problem(None, f"there is none in the folder {shown}", "make one with: meltdoe begin")
+        size = path.stat().st_size
+        if size > _LARGEST_FILE:
+            raise problem(None, f"the file has {size} bytes", f"keep it below {_LARGEST_FILE} bytes")
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:  # ValueError: a null character in the name
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise problem(None, f"cannot be opened ({reason})", "check the name and the file's permissions") from None
+    mend = "save it from the editor with the encoding UTF-8"
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise problem(1, "the file is written in UTF-16", mend)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise problem(line, "holds a character that is not written in UTF-8", mend) from None
+
+
+def check_series_text(text: str, folder: Path | None = None) -> tuple[MeltSeries | None, tuple[Problem, ...]]:
+    """As `check_series`, for a text; `folder` is only noted in the series."""
+    if len(text) > _LARGEST_FILE:
+        return None, (Problem(SERIES_FILE, None, f"the file has {len(text)} characters", "make it shorter"),)
+    try:
+        document = parse_toml(unicodedata.normalize("NFC", text.removeprefix("\ufeff")), SERIES_FILE)
+    except ProblemsFound as found:
+        return None, found.problems
+    notes = Notes(document)
+    if _newer_format(notes, document.data.get("format")):
+        return None, notes.problems
+    series = _series(Block(notes, (), document.data, "", ""), folder)
+    return (None, notes.problems) if notes.problems else (series, ())
+
+
+def _newer_format(notes: Notes, number: object) -> bool:
+    if isinstance(number, int) and not isinstance(number, bool) and number > FORMAT:
+        notes.add(
+            ("format",),
+            f"the file has format {quoted(number)[1:-1]}, and this program knows formats up to {FORMAT}",
+            "use a newer program; the file was left as it is",
+        )
+        return True
+    return False
+
+
+def _series(root: Block, folder: Path | None) -> MeltSeries | None:
+    notes = root.notes
+    root.whole("format")
+    title = root.text("title", required=True)
+    goal = root.text("goal")
+    target = root.between("target_chance", 0, 1)
+    seed = root.whole("seed", least=0, most=2**63 - 1)
+
+    blocks = {key: root.blocks(key, most) for key, most in _MOST.items()}
+    for key in ("factor", "outcome"):
+        if key not in root or root.table[key] == []:
+            root.fault(None, f"there is no [[{key}]]", f"add at least one [[{key}]] block")
+    refuse_clashes([*blocks["factor"], *blocks["outcome"], *blocks["circumstance"]])
+    read_factors: list[Factor | None] = [read_factor(block) for block in blocks["factor"]]
+    read_outcomes = [read_outcome(block) for block in blocks["outcome"]]
+    refuse_broken_chain(blocks["outcome"], read_outcomes)
+    circumstances = [read_circumstance(block) for block in blocks["circumstance"]]
+    factors = _by_name(blocks["factor"], read_factors)
+    outcomes = _by_name(blocks["outcome"], read_outcomes)
+
+    budget = _budget(root.block("budget"))
+    kiln = _kiln(root.block("kiln"))
+    mould = root.block("mould")
+    moulds = mould.whole("moulds_per_melt", most=100) if mould else None
+    costs = _costs(root.block("cost"), outcomes)
+    limits = read_limits(blocks["limit"], factors)
+    limits_sound = len(limits) == len(blocks["limit"])
+    beliefs = read_beliefs(blocks["belief"], factors, outcomes)
+    terms = read_terms(blocks["term"], factors)
+
+    sound = [factor for factor in read_factors if factor is not None]
+    ceiling = kiln.max_temperature
+    if ceiling is not None:
+        limits_sound &= not refuse_too_hot(
+            notes, {str(block.table.get("name")): block.path for block in blocks["factor"]}, sound, ceiling
+        )
+    ceilings = ceiling_limits(sound, ceiling)
+    if limits_sound and len(sound) == len(blocks["factor"]) == len(factors):
+        places: list[KeyPath] = [("kiln", "max_temperature")] * len(ceilings)
+        refuse_empty_region(notes, sound, [*limits, *zip(ceilings, places, strict=True)])
+    if notes.problems:
+        return None
+    return MeltSeries(
+        title=title or "",
+        factors=tuple(sound),
+        outcomes=tuple(outcome for outcome in read_outcomes if outcome is not None),
+        goal=goal or "",
+        target_chance=0.8 if target is None else target,
+        seed=1 if seed is None else seed,
+        budget=budget,
+        kiln=kiln,
+        limits=(*(limit for limit, _ in limits), *ceilings),
+        costs=costs,
+        beliefs=beliefs,
+        terms=terms,
+        circumstances=tuple(circumstance for circumstance in circumstances if circumstance is not None),
+        moulds_per_melt=moulds or 1,
+        folder=folder,
+    )
+
+
+def _by_name(blocks: Sequence[Block], parts: Sequence[_Part]) -> Mapping[str, _Part]:
+    """Every name that the file gives, also to a part with faults, so that such a name is not called unknown."""
+    named: dict[str, _Part] = {}
+    for block, part in zip(blocks, parts, strict=True):
+        name = block.table.get("name")
+        if isinstance(name, str):
+            named.setdefault(" ".join(name.split()), part)
+    return named
+
+
+def _budget(block: Block | None) -> Budget:
+    if block is None:
+        return Budget()
+    return Budget(
+        melts=block.whole("melts"),
+        firings=block.whole("firings"),
+        money=block.between("money", 0),
+        currency=block.text("currency") or "",
+    )
+
+
+def _kiln(block: Block | None) -> Kiln:
+    if block is None:
+        return Kiln()
+    return Kiln(block.whole("melts_per_firing", most=1000) or 1, block.temperature("max_temperature"))
+
+
+def _costs(block: Block | None, outcomes: Mapping[str, Outcome | None]) -> Costs:
+    if block is None:
+        return Costs()
+    melt, firing = block.between("melt", 0, ends=True), block.between("firing", 0, ends=True)
+    return Costs(melt or 0.0, firing or 0.0, read_loss(block, outcomes))
