@@ -1,0 +1,256 @@
+"""Plans side by side before buying: what each costs, what it can show, what it mixes up, when to choose it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from meltdoe.costs.price import Price, price
+from meltdoe.plans.assessment import Assessment, assess
+from meltdoe.plans.designs_offered import TITLES
+from meltdoe.plans.draw_up import make_plan
+from meltdoe.plans.melt_plan import Plan
+from meltdoe.plans.plan_impossible import PlanImpossible
+from meltdoe.plans.room import room_left
+from meltdoe.series.melt_series import MeltSeries
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["PlanComparison", "PlanOption", "Rehearsal", "compare_plans"]
+
+# plays the whole series from a plan many times and says how it ended, for example {"reached": 0.7, "losses": 2.1}
+Rehearsal = Callable[[Plan], Mapping[str, float]]
+
+_MOST_OPTIONS = 8
+_ENOUGH_MELTS = 24
+_CLEARLY_BETTER = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class PlanOption:
+    """One plan that could be bought.
+
+    Parameters
+    ----------
+    name : the design and its melts, for people.
+    design : what `make_plan` draws it up from, with `melts`.
+    cost : with the losses to expect.
+    power : smallest chance, over the factors, of showing an effect: for a pass chance from 0.2 to 0.8 where the
+        series has pass or graded outcomes, else for a change of two melt-to-melt standard deviations.
+    aliased : what is mixed up, in words.
+    choose_when : one sentence.
+    within_money : whether the money of the budget covers the cost with its losses.
+    rehearsal : how simulated series from this plan ended, or None where none was played.
+    """
+
+    name: str
+    design: str
+    melts: int
+    firings: int
+    cost: Price
+    power: float
+    aliased: str
+    choose_when: str
+    within_money: bool
+    plan: Plan
+    assessment: Assessment
+    rehearsal: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True)
+class PlanComparison:
+    """Options in order of their melts, the recommended one, and why some designs are missing.
+
+    Parameters
+    ----------
+    recommended : name of the option to take.
+    reason : why, in one sentence.
+    left_out : reason by design, for designs that cannot be drawn up for this series.
+    """
+
+    series: MeltSeries
+    options: tuple[PlanOption, ...]
+    recommended: str
+    reason: str
+    left_out: Mapping[str, str]
+
+    def option(self, name: str) -> PlanOption:
+        """The option of that name; KeyError where there is none."""
+        for option in self.options:
+            if option.name == name:
+                return option
+        raise KeyError(name)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row per option."""
+        import pandas as pd
+
+        rows = [
+            {
+                "name": option.name,
+                "design": option.design,
+                "melts": option.melts,
+                "firings": option.firings,
+                "cost": option.cost.total,
+                "power": option.power,
+                "aliased": option.aliased,
+                "choose_when": option.choose_when,
+                "recommended": option.name == self.recommended,
+                **{f"rehearsal_{key}": value for key, value in (option.rehearsal or {}).items()},
+            }
+            for option in self.options
+        ]
+        return pd.DataFrame(rows)
+
+
+def compare_plans(
+    series: MeltSeries,
+    chances: Mapping[str, float] | None = None,
+    rehearse: Rehearsal | None = None,
+    seed: int | None = None,
+) -> PlanComparison:
+    """Draw up three to eight sensible plans within the budget and put them side by side.
+
+    Parameters
+    ----------
+    chances : chance that each outcome is good where the one before was, for the expected losses; beliefs, or else
+        `meltdoe.costs.price.ASSUMED_CHANCE`, where left out.
+    rehearse : called with each plan; its answer fills `rehearsal`. Its ``"reached"`` then decides the recommendation.
+
+    Raises
+    ------
+    PlanImpossible
+        Where not one plan fits the series; gives the reason of the last.
+    """
+    options: list[PlanOption] = []
+    left_out: dict[str, str] = {}
+    last: PlanImpossible | None = None
+    for design, melts in _asked_for(series):
+        try:
+            plan = make_plan(series, design, melts, seed)
+        except PlanImpossible as impossible:
+            left_out.setdefault(design, str(impossible))
+            last = impossible
+            continue
+        if not any(_same_melts(plan, other.plan) for other in options):
+            options.append(_option(series, plan, chances))
+    if not options:
+        raise last or PlanImpossible("the budget leaves no melt", "raise the budget of melts, firings or money")
+    drawn = {option.design for option in options}
+    left_out = {design: why for design, why in left_out.items() if design not in drawn}
+    options = sorted(_spread(options), key=lambda option: (option.melts, option.firings))
+    if rehearse is not None:
+        options = [replace(option, rehearsal=dict(rehearse(option.plan))) for option in options]
+    best, reason = _recommended(series, options)
+    return PlanComparison(series, tuple(options), best.name, reason, left_out)
+
+
+def _asked_for(series: MeltSeries) -> list[tuple[str, int | None]]:
+    """Designs with numbers of melts that are worth a look for this series."""
+    room = room_left(series)
+    most = room.most_melts(_ENOUGH_MELTS)
+    asked: list[tuple[str, int | None]] = [("fraction", runs) for runs in (8, 16, 32) if runs <= room.most_melts(32)]
+    asked += [("full", None)] if len(series.factors) <= 4 else []
+    asked += [("plackett-burman", 12)] if most >= 12 else []
+    asked += [("definitive-screening", None), ("central-composite", None)]
+    asked += [("optimal", None)]
+    # the whole budget at once, for comparison with a smaller first part
+    asked += [("optimal", most)] if most >= 1 else []
+    asked += [("space-filling", None)]
+    return asked
+
+
+def _same_melts(plan: Plan, other: Plan) -> bool:
+    def settings(p: Plan) -> list[tuple[str, ...]]:
+        return sorted(tuple(str(m.settings[name]) for name in p.series.factor_names) for m in p.melts)
+
+    return settings(plan) == settings(other) or (plan.design == other.design and len(plan.melts) == len(other.melts))
+
+
+def _option(series: MeltSeries, plan: Plan, chances: Mapping[str, float] | None) -> PlanOption:
+    melts, firings = len(plan.melts), len(set(plan.firings))
+    judged = assess(plan)
+    cost = price(series, melts, firings, chances)
+    graded = any(outcome.kind != "measured" for outcome in series.outcomes if outcome.counts)
+    money = series.budget.money
+    return PlanOption(
+        name=f"{TITLES.get(plan.design, plan.design)}, {melts} melts",
+        design=plan.design,
+        melts=melts,
+        firings=firings,
+        cost=cost,
+        power=judged.power_pass if graded else judged.power_measured,
+        aliased=judged.aliased,
+        choose_when=_choose_when(series, plan, judged),
+        within_money=money is None or cost.total <= money + 1e-9,
+        plan=plan,
+        assessment=judged,
+    )
+
+
+def _choose_when(series: MeltSeries, plan: Plan, judged: Assessment) -> str:
+    budget = series.budget.melts
+    if plan.design == "fraction":
+        if judged.resolution == 3:
+            return "Choose it to find the few factors that matter with few melts, and follow up what it finds."
+        return "Choose it when main effects must not be confused with interactions."
+    if plan.design == "optimal" and budget is not None and len(plan.melts) >= budget:
+        return "Choose it when all melts must be decided now and nothing can be followed up."
+    return {
+        "full": "Choose it when there are few factors and every interaction matters.",
+        "plackett-burman": "Choose it when there are many factors and interactions are thought to be small.",
+        "definitive-screening": "Choose it when the best setting may lie between the ends of the ranges.",
+        "central-composite": "Choose it when the factors that matter are known and the optimum is to be mapped.",
+        "optimal": "Choose it when limits, options or firings leave no regular pattern whole.",
+        "space-filling": "Choose it when nothing is known of the shape and later melts are chosen one by one.",
+    }[plan.design]
+
+
+def _spread(options: Sequence[PlanOption]) -> list[PlanOption]:
+    """At most eight, the costliest left out first."""
+    return sorted(options, key=lambda option: option.cost.total)[:_MOST_OPTIONS]
+
+
+def _recommended(series: MeltSeries, options: Sequence[PlanOption]) -> tuple[PlanOption, str]:
+    """By rehearsal where there is one; else by what a follow-up needs: a sound first part that leaves melts over."""
+    affordable = [option for option in options if option.within_money] or list(options)
+    over = (
+        ""
+        if affordable[0].within_money
+        else " (with the losses to expect, every plan costs more than the money there is)"
+    )
+    rehearsed = [option for option in affordable if option.rehearsal and "reached" in option.rehearsal]
+    if rehearsed:
+        top = max(_reached(option) for option in rehearsed)
+        # differences within the noise of a rehearsal are decided by cost
+        best = min((o for o in rehearsed if _reached(o) >= top - _CLEARLY_BETTER), key=lambda o: o.cost.total)
+        return best, (
+            f"{_reached(best):.0%} of rehearsed series that began with it reached the goal, "
+            f"and none that did so more often by {_CLEARLY_BETTER:.0%} or more is on offer{over}."
+        )
+    sound = [option for option in affordable if not option.assessment.indistinguishable] or affordable
+    budget = room_left(series).most_melts(_ENOUGH_MELTS)
+    # common practice, no source: keep at least a quarter of the melts for following up
+    part = [option for option in sound if option.melts <= 0.75 * budget]
+    part = part or [min(sound, key=lambda option: option.melts)]
+    best = max(part, key=lambda option: (round(_worth(option), 2), -option.cost.total))
+    left = budget - best.melts
+    if left <= 0:
+        return best, f"no sound plan leaves melts for following up; this one takes the fewest{over}."
+    return best, (
+        f"of the plans that keep melts for following up it shows the weakest factor most surely (a chance of "
+        f"{best.power:.0%}) and leaves {left} melt{'s' * (left != 1)}{over}."
+    )
+
+
+def _reached(option: PlanOption) -> float:
+    return float((option.rehearsal or {}).get("reached", 0.0))
+
+
+def _worth(option: PlanOption) -> float:
+    """Power, a little less where main effects are mixed up with interactions."""
+    mains = set(option.plan.series.factor_names)
+    mixed = sum(bool(mains & set(group)) for group in option.assessment.mixed_up)
+    return option.power * (1.0 - 0.1 * min(1.0, mixed / max(1, len(mains))))

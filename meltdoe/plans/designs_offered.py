@@ -1,0 +1,50 @@
+"""The designs that can be asked for by name, each in one line."""
+
+from __future__ import annotations
+
+from typing import Literal, TypeAlias, get_args
+
+__all__ = ["DESIGNS", "TITLES", "Design", "design_named"]
+
+Design: TypeAlias = Literal[
+    "auto", "fraction", "full", "plackett-burman", "definitive-screening", "box-behnken", "central-composite",
+    "space-filling", "optimal", "centre",
+]  # fmt: skip
+
+# name: what it is for
+DESIGNS: dict[str, str] = {
+    "auto": "a two-level pattern where one fits the factors, limits and firings, else an optimal design",
+    "fraction": "part of all combinations of two levels, chosen so that effects are mixed up least",
+    "full": "every combination of two levels and of all options",
+    "plackett-burman": "many two-level factors in 12, 20 or 24 melts, main effects only",
+    "definitive-screening": "low, middle and high of each amount: main effects, and signs of curvature",
+    "box-behnken": "a full quadratic for 3 to 7 amounts without extreme corners",
+    "central-composite": "a full quadratic: corners, faces and centre",
+    "space-filling": "melts spread evenly over the region, to start sequential work",
+    "optimal": "computed for these factors, options, limits, firings and number of melts",
+    "centre": "repeats of the middle setting, to learn how far equal melts differ",
+}
+# as they are called in tables and reasons, where the name is not that already
+TITLES: dict[str, str] = {
+    "full": "full factorial",
+    "plackett-burman": "Plackett-Burman",
+    "definitive-screening": "definitive screening",
+    "box-behnken": "Box-Behnken",
+    "central-composite": "central composite",
+    "centre": "repeats of the middle",
+}
+assert set(DESIGNS) == set(get_args(Design))
+
+
+def design_named(text: str) -> str:
+    """The design's name as it is written in `DESIGNS`, spaces and capitals forgiven.
+
+    Raises
+    ------
+    ValueError
+        For a name that is none, with the names there are.
+    """
+    name = "-".join(text.strip().lower().replace("_", " ").replace("-", " ").split())
+    if name not in DESIGNS:
+        raise ValueError(f'"{text}" is no design; take one of {", ".join(DESIGNS)}')
+    return name
