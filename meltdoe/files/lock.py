@@ -9,6 +9,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from meltdoe.errors import ProblemsFound
+from meltdoe.files.own_folder import links_outside
 
 __all__ = ["LOCK_NAME", "locked"]
 
@@ -27,8 +28,11 @@ def locked(folder: Path, seconds: float = _SECONDS) -> Iterator[None]:
     Raises
     ------
     ProblemsFound
-        Where another process keeps the lock, or the folder cannot be locked.
+        Where another process keeps the lock, the folder cannot be locked, or a name in it is a link out of it.
     """
+    problems = links_outside(folder)
+    if problems:
+        raise ProblemsFound(problems)
     lock = FileLock(folder / LOCK_NAME, timeout=seconds, poll_interval=0.01)
     try:
         lock.acquire()
@@ -36,8 +40,8 @@ def locked(folder: Path, seconds: float = _SECONDS) -> Iterator[None]:
         raise ProblemsFound.single(
             LOCK_NAME,
             None,
-            "another meltdoe command is writing in this folder",
-            "wait until it has ended and run the command again",
+            f"another process holds it: a meltdoe command is writing in this folder, for {seconds:.0f} s now",
+            "wait until that has ended and run the command again; nothing was changed",
         ) from error
     except (OSError, NotImplementedError) as error:
         raise ProblemsFound.single(

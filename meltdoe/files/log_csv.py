@@ -29,14 +29,16 @@ from meltdoe.log.entry import (
     read_entry,
     row_texts,
 )  # fmt: skip
-from meltdoe.log.history import Change, Event, State, compare, states
+from meltdoe.log.event import Event
+from meltdoe.log.history import Change, compare
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.log.numbers import CellFault
+from meltdoe.log.replay import State, States, states
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
-    "LOG_NAME", "Settled", "StoreReading", "check_log", "log_text", "parse_log", "read_log", "read_store",
-    "series_folder", "settle", "settle_locked", "write_log_view",
+    "LOG_NAME", "Settled", "StoreReading", "check_log", "log_text", "open_store", "parse_log", "pending", "read_log",
+    "read_store", "series_folder", "settle", "settle_locked", "write_log_view",
 ]  # fmt: skip
 
 LOG_NAME = "log.csv"
@@ -48,14 +50,16 @@ class StoreReading:
 
     Parameters
     ----------
+    content : the bytes of log.csv.
     states : the rows after each event of the journal.
     entries : the journal's rows with the edits of log.csv; without meaning while there are problems.
     changes : edits in log.csv that the journal does not have yet.
     stale : whether log.csv is missing, empty or an earlier state, and must be written again.
     """
 
+    content: bytes
     journal: Journal
-    states: tuple[State, ...]
+    states: States
     entries: tuple[Entry, ...]
     changes: tuple[Change, ...]
     problems: tuple[Problem, ...]
@@ -74,11 +78,18 @@ class Settled:
     Parameters
     ----------
     changes : edits made in a spreadsheet that are now in the journal.
-    rewritten : whether log.csv was written again from the journal.
+    rewritten : why log.csv was written again from the journal, "missing" or "an older copy to the letter"; else empty.
     """
 
     changes: tuple[Change, ...] = ()
-    rewritten: bool = False
+    rewritten: str = ""
+
+    def lines(self, series: MeltSeries) -> tuple[str, ...]:
+        """What a person should be told of it."""
+        said = [f"Edit found in log.csv and entered in the journal: {change.show(series)}" for change in self.changes]
+        if self.rewritten:
+            said.append(f"log.csv was {self.rewritten}, and was written again from the journal")
+        return tuple(said)
 
 
 def series_folder(series: MeltSeries) -> Path:
@@ -148,41 +159,52 @@ def read_store(series: MeltSeries) -> StoreReading:
     content = read_if_there(folder / LOG_NAME) or b""  # before the journal, which is written first
     journal = read_journal(folder / JOURNAL_NAME)
     found = states(journal.events, JOURNAL_NAME)
-    state = found[-1]
+    state = found.last
     view = log_text(series, state.values()).encode()
     missing = not content.strip()
     if missing or (content != view and _is_earlier(series, content, journal.events, found)):
-        entries, problems = _from_journal(series, state, found)
-        return StoreReading(journal, found, entries, (), problems, stale=bool(state) or not missing)
+        entries, problems = _from_journal(series, found)
+        return StoreReading(content, journal, found, entries, (), problems, stale=bool(state) or not missing)
     rows, problems = parse_log(series, content, state)
     if problems:
-        return StoreReading(journal, found, (), (), problems, stale=False)
+        return StoreReading(content, journal, found, (), (), problems, stale=False)
     if content == view:
-        return StoreReading(journal, found, tuple(entry for entry, _ in rows), (), (), stale=False)
-    comparison = compare(series, journal.events, found, rows, LOG_NAME)
-    return StoreReading(journal, found, comparison.entries, comparison.changes, comparison.conflicts, stale=False)
+        return StoreReading(content, journal, found, tuple(entry for entry, _ in rows), (), (), stale=False)
+    differs = compare(series, journal.events, found, rows, LOG_NAME)
+    return StoreReading(content, journal, found, differs.entries, differs.changes, differs.conflicts, stale=False)
 
 
-def _is_earlier(series: MeltSeries, content: bytes, events: Sequence[Event], found: Sequence[State]) -> bool:
+_MOST_TRIES = 100
+
+
+def _is_earlier(series: MeltSeries, content: bytes, events: Sequence[Event], found: States) -> bool:
     """Whether the file is an earlier state to the byte, left behind by a command since.
 
     Where only edits made in the file itself came after that state, the file was changed back and is no old copy.
+    Only states of the file's length are written out to compare; with too many of those the answer is no, and the
+    file is looked at row by row.
     """
-    for i in range(len(found) - 2, -1, -1):
+    head = len(log_text(series, ()).encode())
+
+    def length(row: Row | None) -> int:
+        return 0 if row is None else len(log_text(series, [row]).encode()) - head
+
+    lengths = [head]
+    for patch in found.patches:
+        lengths.append(lengths[-1] + sum(length(after) - length(before) for before, after in patch.values()))
+    alike = [i for i in range(len(lengths) - 2, -1, -1) if lengths[i] == len(content)]
+    for i in alike[:_MOST_TRIES]:
         if log_text(series, found[i].values()).encode() == content:
             return any(event.kind != "spreadsheet edit" for event in events[i:])
     return False
 
 
-def _from_journal(
-    series: MeltSeries, state: State, found: Sequence[State]
-) -> tuple[tuple[Entry, ...], tuple[Problem, ...]]:
+def _from_journal(series: MeltSeries, found: States) -> tuple[tuple[Entry, ...], tuple[Problem, ...]]:
     """The rows of the journal as entries; a problem names the line that a row came from."""
     entries: list[tuple[Entry, Where]] = []
     problems: list[Problem] = []
-    for key, row in state.items():
-        line = next(i for i in range(len(found) - 1, 0, -1) if found[i - 1].get(key) != row)
-        where = Where(JOURNAL_NAME, line)
+    for key, row in found.last.items():
+        where = Where(JOURNAL_NAME, found.versions[key][-1][0])
         entry, found_here = read_entry(series, row_texts(row), where, decimal=".")
         problems += found_here
         if entry is not None:
@@ -216,11 +238,34 @@ def read_log(series: MeltSeries) -> Log:
     return log
 
 
+def pending(series: MeltSeries) -> tuple[str, ...]:
+    """What the next record will do to journal and log.csv by itself, as sentences; nothing is written.
+
+    Raises
+    ------
+    ProblemsFound
+        As `read_log`.
+    """
+    reading = read_store(series)
+    reading.raise_problems()
+    lines = [f"log.csv has an edit that the journal has not yet: {change.show(series)}" for change in reading.changes]
+    if reading.stale:
+        lines.append(f"log.csv is {_stale_word(reading)} and will be written again from the journal")
+    if reading.journal.torn:
+        lines.append("the last line of journal.jsonl was cut off while being written, and will be set aside in it")
+    if reading.journal.older is not None:
+        lines.append("journal.jsonl is of an older format and will be brought up to date, with a copy kept")
+    return tuple(lines)
+
+
+def _stale_word(reading: StoreReading) -> str:
+    return "an older copy to the letter" if reading.content.strip() else "missing"
+
+
 def settle(series: MeltSeries) -> Settled:
     """Enter edits made in a spreadsheet in the journal, and write log.csv again where a command was cut off.
 
-    Call it at the start of every command. Where there is nothing to do, nothing is locked or written, so that it
-    works in a read-only folder too.
+    Where there is nothing to do, nothing is locked or written, so that it works in a read-only folder too.
 
     Raises
     ------
@@ -229,20 +274,35 @@ def settle(series: MeltSeries) -> Settled:
     """
     reading = read_store(series)
     reading.raise_problems()
-    if not (reading.changes or reading.stale):
+    if not (reading.changes or reading.stale or reading.journal.older):
         return Settled()
     with locked(series_folder(series)):
-        return settle_locked(series)[1]
+        return settle_locked(series, open_store(series))[1]
 
 
-def settle_locked(series: MeltSeries) -> tuple[StoreReading, Settled]:
-    """`settle` for a caller that holds the lock; also returns what the store says afterwards."""
+def open_store(series: MeltSeries) -> StoreReading:
+    """What journal and log.csv say, for a caller that holds the lock; nothing is written.
+
+    Raises
+    ------
+    ProblemsFound
+        Where log.csv has problems or contradicts the journal.
+    """
     folder = series_folder(series)
-    remove_leftovers(folder / LOG_NAME)
-    remove_leftovers(folder / JOURNAL_NAME)
+    for name in (LOG_NAME, JOURNAL_NAME):
+        remove_leftovers(folder / name)
     reading = read_store(series)
     reading.raise_problems()
-    journal = mend_journal(folder / JOURNAL_NAME, reading.journal)
+    return reading
+
+
+def settle_locked(series: MeltSeries, reading: StoreReading) -> tuple[StoreReading, Settled]:
+    """`settle` for a caller that holds the lock and has opened the store; also returns what it says afterwards."""
+    path = series_folder(series) / JOURNAL_NAME
+    if (read_if_there(series_folder(series) / LOG_NAME) or b"") != reading.content:
+        what = "was saved by another program while it was being read"
+        raise ProblemsFound.single(LOG_NAME, None, what, "run the command again; nothing was changed")
+    journal = mend_journal(path, reading.journal)
     if reading.changes:
         edited = dict.fromkeys(change.key for change in reading.changes)
         by_key = {(entry.melt, entry.mould): entry_row(series, entry) for entry in reading.entries}
@@ -250,14 +310,31 @@ def settle_locked(series: MeltSeries) -> tuple[StoreReading, Settled]:
             "rows": [by_key[key] for key in edited],
             "changes": [change.show(series) for change in reading.changes],
         }
-        journal = append_event(folder / JOURNAL_NAME, journal, "spreadsheet edit", data)
+        journal = append_event(path, journal, "spreadsheet edit", data)
     found = states(journal.events, JOURNAL_NAME)
+    content = reading.content
     if reading.stale:
-        write_log_view(series, found[-1])
-    after = StoreReading(journal, found, reading.entries, (), (), stale=False)
-    return after, Settled(reading.changes, reading.stale)
+        content = write_log_view(series, found.last, content)
+    after = StoreReading(content, journal, found, reading.entries, (), (), stale=False)
+    return after, Settled(reading.changes, _stale_word(reading) if reading.stale else "")
 
 
-def write_log_view(series: MeltSeries, state: State) -> None:
-    """Write log.csv from the rows of the journal."""
-    write_file(series_folder(series) / LOG_NAME, log_text(series, state.values()))
+def write_log_view(series: MeltSeries, state: State, known: bytes) -> bytes:
+    """Write log.csv from the rows of the journal; returns its bytes.
+
+    Parameters
+    ----------
+    known : what the file held when it was read.
+
+    Raises
+    ------
+    ProblemsFound
+        Where it cannot be written, or another program saved it since it was read; it stands as it was then.
+    """
+    path = series_folder(series) / LOG_NAME
+    if (read_if_there(path) or b"") != known:
+        what = "was saved by another program at the same moment, and stands as that left it"
+        raise ProblemsFound.single(LOG_NAME, None, what, "see what it lacks with: meltdoe check")
+    view = log_text(series, state.values()).encode()
+    write_file(path, view)
+    return view

@@ -11,15 +11,16 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
 from meltdoe.errors import Problem, ProblemsFound
-from meltdoe.files.journal import JOURNAL_NAME, append_event, read_journal
+from meltdoe.files.journal import JOURNAL_NAME, append_event, read_journal, safe_all_the_same
 from meltdoe.files.lock import locked
-from meltdoe.files.log_csv import series_folder, settle_locked
+from meltdoe.files.log_csv import open_store, series_folder, settle_locked
 from meltdoe.files.safe_write import remove_leftovers, write_file
 from meltdoe.files.tables import named_columns, parse_table, read_bytes, read_if_there, table_text
 from meltdoe.log.cell_words import clean_text, read_setting, read_text, setting_cell
 from meltdoe.log.entry import Row, Where, row_texts
-from meltdoe.log.history import Event, states
+from meltdoe.log.event import Event
 from meltdoe.log.numbers import CellFault, DecimalMark, number_text, read_whole
+from meltdoe.log.replay import states
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.series.factor import Amount, Setting
 from meltdoe.series.melt_series import MeltSeries
@@ -229,12 +230,12 @@ def read_plan(series: MeltSeries) -> Plan:
     events = read_journal(folder / JOURNAL_NAME).events
     plans = _plans(series, events)
     if content is None and not plans:
-        raise ProblemsFound.single(PLAN_NAME, None, "does not exist", "draw up a plan first")
+        raise ProblemsFound.single(PLAN_NAME, None, "does not exist", "draw one up with: meltdoe plan")
     texts = [plan_text(series, melts).encode() for _, melts in plans]
     if content is None or (content in texts and content != texts[-1]):
         melts = plans[-1][1]
     else:
-        melts = parse_plan(series, content, {key[0] for key in states(events, JOURNAL_NAME)[-1]})
+        melts = parse_plan(series, content, {key[0] for key in states(events, JOURNAL_NAME).last})
     if not plans:
         return Plan(series, melts, design=_BY_HAND, seed=series.seed)
     data = plans[-1][0].data
@@ -274,7 +275,7 @@ def write_plan(series: MeltSeries, plan: Plan) -> Plan:
     """
     folder = series_folder(series)
     with locked(folder):
-        reading, _ = settle_locked(series)
+        reading = open_store(series)
         remove_leftovers(folder / PLAN_NAME)
         logged = {entry.melt for entry in reading.entries}
         stay = tuple(melt for melt in _old_melts(series, reading.journal.events, logged) if melt.melt in logged)
@@ -290,8 +291,12 @@ def write_plan(series: MeltSeries, plan: Plan) -> Plan:
             "seed": int(plan.seed),
             "melts": [_row(melt) for melt in whole.melts],
         }
+        reading, _ = settle_locked(series, reading)
         append_event(folder / JOURNAL_NAME, reading.journal, "plan", data)
-        write_file(folder / PLAN_NAME, plan_text(series, whole.melts))
+        try:
+            write_file(folder / PLAN_NAME, plan_text(series, whole.melts))
+        except ProblemsFound as found:
+            raise safe_all_the_same("the plan", found) from found
     return whole
 
 

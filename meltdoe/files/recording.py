@@ -13,26 +13,29 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from meltdoe.errors import Problem, ProblemsFound
-from meltdoe.files.journal import JOURNAL_NAME, append_event, read_journal
+from meltdoe.errors import ProblemsFound
+from meltdoe.files.journal import JOURNAL_NAME, append_event, mend_journal, read_journal, safe_all_the_same
 from meltdoe.files.lock import locked
 from meltdoe.files.log_csv import (
     LOG_NAME,
     Settled,
     StoreReading,
     log_text,
+    open_store,
     series_folder,
     settle_locked,
     write_log_view,
 )  # fmt: skip
 from meltdoe.files.plan_csv import PLAN_NAME, last_plan, plan_text, planned_melts
-from meltdoe.files.safe_write import write_file
+from meltdoe.files.safe_write import remove_leftovers, write_file
 from meltdoe.files.tables import read_if_there
 from meltdoe.log.cell_words import clean_text
 from meltdoe.log.draft import Draft, How, Planned, Unsaid, draft_entry
 from meltdoe.log.entry import Where, entry_row, key_text
-from meltdoe.log.history import Change, Event, Kind, history_lines, last_undoable, states
+from meltdoe.log.event import Event, Kind
+from meltdoe.log.history import Change, history_lines
 from meltdoe.log.melt_log import Entry
+from meltdoe.log.replay import last_undoable, states
 from meltdoe.log.said import Said, SaidValue
 from meltdoe.series.melt_series import MeltSeries
 
@@ -136,11 +139,12 @@ def record_melt(
     """
     said = Said(melt, settings or {}, seen or {}, circumstances or {}, note, date, firing, mould)
     with locked(series_folder(series)):
-        reading, settled = settle_locked(series)
+        reading = open_store(series)
         plan = planned(series, reading.journal.events)
         draft = draft_entry(series, plan, reading.entries, said, Where(_SPOKEN), correct=correct, unsaid=unsaid)
         if draft.problems:
             raise ProblemsFound(draft.problems)
+        reading, settled = settle_locked(series, reading)
         if draft.how == "unchanged" and draft.was is not None:
             return RecordResult("unchanged", draft.was, draft.was, (), draft.notices, settled, None)
         event = commit(series, reading, "correct" if correct else "record", _data(series, [draft], reason=reason))
@@ -157,11 +161,14 @@ def remove_melt(series: MeltSeries, melt: int, reason: str, mould: int | None = 
     """
     why = _reason(reason)
     with locked(series_folder(series)):
-        reading, settled = settle_locked(series)
-        gone = [key for key in reading.states[-1] if key[0] == melt and mould in (None, key[1])]
+        reading = open_store(series)
+        on_record = [(entry.melt, entry.mould) for entry in reading.entries]
+        gone = [key for key in on_record if key[0] == melt and mould in (None, key[1])]
         if not gone:
             name = key_text((melt, mould or 1), series) if mould else f"melt {melt}"
-            raise ProblemsFound.single(LOG_NAME, None, f"{name} is not in the log", "check its number")
+            mend = "see the numbers on record with: meltdoe log"
+            raise ProblemsFound.single(LOG_NAME, None, f"{name} is not in the log", mend)
+        reading, settled = settle_locked(series, reading)
         event = commit(series, reading, "remove", {"melt": melt, "mould": mould, "reason": why})
     return Undone(event, tuple(f"{key_text(key, series)} taken out" for key in gone), settled)
 
@@ -175,11 +182,13 @@ def undo(series: MeltSeries, reason: str = "") -> Undone:
         Where there is nothing to take back.
     """
     with locked(series_folder(series)):
-        reading, settled = settle_locked(series)
+        reading = open_store(series)
+        if not reading.changes and last_undoable(reading.journal.events) is None:
+            raise ProblemsFound.single(JOURNAL_NAME, None, "holds nothing to take back", "record a melt first")
+        reading, settled = settle_locked(series, reading)
         events = reading.journal.events
         last = last_undoable(events)
-        if last is None:
-            raise ProblemsFound.single(JOURNAL_NAME, None, "holds nothing to take back", "record a melt first")
+        assert last is not None  # an edit that was just entered can be taken back, too
         event = commit(series, reading, "undo", {"event": last.number, "reason": clean_text(reason)})
     return Undone(event, (history_lines(series, events, reading.states)[last.number - 1],), settled)
 
@@ -197,16 +206,20 @@ def rebuild(series: MeltSeries) -> Rebuilt:
     """
     folder = series_folder(series)
     with locked(folder):
+        for name in (LOG_NAME, PLAN_NAME, JOURNAL_NAME, "log-set-aside-*"):
+            remove_leftovers(folder / name)
         journal = read_journal(folder / JOURNAL_NAME)
         if not journal.events:
-            raise ProblemsFound.single(JOURNAL_NAME, None, "is empty or missing", "restore it from a copy")
-        state = states(journal.events, JOURNAL_NAME)[-1]
+            mend = "restore it from a copy; without one, the next record begins a new journal from log.csv"
+            raise ProblemsFound.single(JOURNAL_NAME, None, "is empty or missing", mend)
+        journal = mend_journal(folder / JOURNAL_NAME, journal)
+        state = states(journal.events, JOURNAL_NAME).last
         path, set_aside = folder / LOG_NAME, None
         content = read_if_there(path) or b""
         if content.strip() and content != log_text(series, state.values()).encode():
             set_aside = _free_name(folder)
             write_file(set_aside, content)
-        write_log_view(series, state)
+        write_log_view(series, state, content)
         plan = last_plan(series, journal.events)
         if plan and not (folder / PLAN_NAME).exists():
             write_file(folder / PLAN_NAME, plan_text(series, plan))
@@ -244,7 +257,8 @@ def _data(series: MeltSeries, drafts: Sequence[Draft], **more: str) -> dict[str,
 def _reason(reason: str) -> str:
     why = clean_text(reason)
     if not why:
-        raise ProblemsFound.single(LOG_NAME, None, "a melt is taken out only with a reason", "say why")
+        what, mend = "a melt is taken out only with a reason", "say why, with: --reason ..."
+        raise ProblemsFound.single(LOG_NAME, None, what, mend)
     return why
 
 
@@ -258,9 +272,7 @@ def commit(series: MeltSeries, reading: StoreReading, kind: Kind, data: Mapping[
     """
     journal = append_event(series_folder(series) / JOURNAL_NAME, reading.journal, kind, data)
     try:
-        write_log_view(series, states(journal.events, JOURNAL_NAME)[-1])
+        write_log_view(series, states(journal.events, JOURNAL_NAME).last, reading.content)
     except ProblemsFound as found:
-        what = f"the {kind} is safe in {JOURNAL_NAME}, but {found.problems[0].what}"
-        mend = "close the file in other programs and make room on the disk; the next command writes it again"
-        raise ProblemsFound([Problem(LOG_NAME, None, what, mend)]) from found
+        raise safe_all_the_same(f"the {kind}", found) from found
     return journal.events[-1].number

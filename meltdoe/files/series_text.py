@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from meltdoe.files.series_limits import ceiling_limits
-from meltdoe.files.series_toml import FORMAT
+from meltdoe.files.series_toml import SERIES
 from meltdoe.series.belief import Belief, Circumstance
 from meltdoe.series.budget import Budget, Costs, Kiln
 from meltdoe.series.factor import Amount, Factor, Setting
@@ -129,7 +129,7 @@ def _or_none(value: str) -> str | None:
 
 def _top(series: MeltSeries) -> list[str]:
     return [
-        f"format = {FORMAT}",
+        f"format = {SERIES.newest}",
         f"title = {_text(series.title)}",
         *_given(goal=_or_none(series.goal)),
         f"target_chance = {_number(series.target_chance)}  # chance of success wanted of the best setting",

@@ -4,7 +4,8 @@ The file is read in three passes: the text (encoding, size, TOML syntax), each b
 `series_factors`, `series_outcomes`, `series_limits`), and what the blocks say of each other. A fault is told once: what
 only follows from another fault is passed over in silence.
 
-Format history: 1 is the first.
+A file without the key "format" is of format 1. One of an older format is brought up to date in memory and left as it is
+on the disk, since its remarks are the user's; one of a newer format is refused.
 """
 
 from __future__ import annotations
@@ -15,20 +16,25 @@ from pathlib import Path
 from typing import TypeVar
 
 from meltdoe.errors import Problem, ProblemsFound
+from meltdoe.files.own_folder import links_outside, read_ordinary
 from meltdoe.files.series_block import Block, Notes
 from meltdoe.files.series_factors import read_circumstance, read_factor, read_terms, refuse_clashes
 from meltdoe.files.series_keys import SERIES_FILE, quoted
 from meltdoe.files.series_limits import ceiling_limits, read_limits, refuse_empty_region, refuse_too_hot
 from meltdoe.files.series_outcomes import read_beliefs, read_loss, read_outcome, refuse_broken_chain
-from meltdoe.files.toml_lines import KeyPath, parse_toml
+from meltdoe.files.toml_lines import KeyPath, TomlDocument, parse_toml
+from meltdoe.files.upgrade import FileFormat, newer_format, upgraded
 from meltdoe.series.budget import Budget, Costs, Kiln
 from meltdoe.series.factor import Factor
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome
 
-__all__ = ["FORMAT", "check_series", "check_series_text", "read_series", "read_series_text", "series_path"]
+__all__ = ["SERIES", "check_series", "check_series_text", "read_series", "read_series_text", "series_path"]
 
-FORMAT = 1
+# History of the format
+# 1  the first
+SERIES = FileFormat(SERIES_FILE, 1, {})
+
 _LARGEST_FILE = 1_000_000  # bytes
 _MOST = {"factor": 40, "outcome": 20, "limit": 100, "belief": 200, "term": 200, "circumstance": 40}
 _Part = TypeVar("_Part")
@@ -85,10 +91,10 @@ def read_series_text(folder: Path | str) -> str:
             raise problem(None, f"series.toml in {shown} is a folder", "rename it, then run: meltdoe begin")
         if not path.exists():
             raise problem(None, f"there is none in the folder {shown}", "make one with: meltdoe begin")
-        size = path.stat().st_size
-        if size > _LARGEST_FILE:
-            raise problem(None, f"the file has {size} bytes", f"keep it below {_LARGEST_FILE} bytes")
-        data = path.read_bytes()
+        links = links_outside(path.parent)
+        if links:
+            raise ProblemsFound(links)
+        data = read_ordinary(path, _LARGEST_FILE) or b""
     except (OSError, ValueError) as error:  # ValueError: a null character in the name
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise problem(None, f"cannot be opened ({reason})", "check the name and the file's permissions") from None
@@ -107,25 +113,25 @@ def check_series_text(text: str, folder: Path | None = None) -> tuple[MeltSeries
     if len(text) > _LARGEST_FILE:
         return None, (Problem(SERIES_FILE, None, f"the file has {len(text)} characters", "make it shorter"),)
     try:
-        document = parse_toml(unicodedata.normalize("NFC", text.removeprefix("\ufeff")), SERIES_FILE)
+        document = _document(unicodedata.normalize("NFC", text.removeprefix("\ufeff")))
     except ProblemsFound as found:
         return None, found.problems
     notes = Notes(document)
-    if _newer_format(notes, document.data.get("format")):
-        return None, notes.problems
     series = _series(Block(notes, (), document.data, "", ""), folder)
     return (None, notes.problems) if notes.problems else (series, ())
 
 
-def _newer_format(notes: Notes, number: object) -> bool:
-    if isinstance(number, int) and not isinstance(number, bool) and number > FORMAT:
-        notes.add(
-            ("format",),
-            f"the file has format {quoted(number)[1:-1]}, and this program knows formats up to {FORMAT}",
-            "use a newer program; the file was left as it is",
-        )
-        return True
-    return False
+def _document(text: str) -> TomlDocument:
+    """The parsed text in the newest format."""
+    document = parse_toml(text, SERIES_FILE)
+    number = document.data.get("format", SERIES.newest)
+    if not isinstance(number, int) or isinstance(number, bool):
+        return document  # a fault that is named with all the others
+    if number > SERIES.newest:
+        raise newer_format(SERIES, document.line(("format",)), number)
+    if number in SERIES.steps:
+        return parse_toml(upgraded(SERIES, text.encode(), number).decode(), SERIES_FILE)
+    return document
 
 
 def _series(root: Block, folder: Path | None) -> MeltSeries | None:

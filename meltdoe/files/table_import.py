@@ -10,14 +10,14 @@ from typing import Literal, TypeAlias
 
 from meltdoe.errors import Problem, ProblemsFound
 from meltdoe.files.lock import locked
-from meltdoe.files.log_csv import LOG_NAME, Settled, read_store, series_folder, settle_locked
+from meltdoe.files.log_csv import LOG_NAME, Settled, open_store, read_store, series_folder, settle_locked
 from meltdoe.files.recording import commit, planned
 from meltdoe.files.tables import Table, parse_table, read_bytes
 from meltdoe.log.column_match import ColumnMatch, log_targets, match_columns, nearest
 from meltdoe.log.dates import day_order
 from meltdoe.log.draft import Draft, Planned, Unsaid, draft_entry
 from meltdoe.log.entry import Where, entry_row, log_columns, number_columns
-from meltdoe.log.history import Event
+from meltdoe.log.event import Event
 from meltdoe.log.melt_log import Entry
 from meltdoe.log.numbers import CellFault, DecimalMark, read_number, read_whole
 from meltdoe.log.said import Said
@@ -100,12 +100,13 @@ def import_table(
     content, table = _read_table(series, path)
     digest = hashlib.sha256(content).hexdigest()
     with locked(series_folder(series)):
-        reading, settled = settle_locked(series)
+        reading = open_store(series)
         plan = planned(series, reading.journal.events)
         result = _drafted(series, table, told or {}, reading.entries, plan, unmatched, unsaid)
         if result.problems:
             raise ProblemsFound(result.problems)
         _refuse_again(result.match, reading.journal.events, table.file, digest)
+        reading, settled = settle_locked(series, reading)
         event = None
         if result.entries:
             latest = {(entry.melt, entry.mould): entry_row(series, entry) for entry in result.entries}

@@ -1,54 +1,22 @@
-"""The journal replayed: which rows it holds, what each event changed, and how log.csv differs from it.
+"""What changed: how log.csv differs from the journal, and what each event did, in words.
 
 Every event is kept for ever. A correction or an undoing is a new event, so each earlier state can be seen again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, TypeAlias, get_args
 
-from meltdoe.errors import Problem, ProblemsFound
+from meltdoe.errors import Problem
 from meltdoe.log.cell_words import text_cell
 from meltdoe.log.entry import Key, Row, Where, entry_row, key_text, log_columns
+from meltdoe.log.event import Event
 from meltdoe.log.melt_log import Entry
+from meltdoe.log.replay import Patch, States
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = [
-    "Change", "Comparison", "Event", "Kind", "State", "changes_between", "compare", "history_lines", "last_undoable",
-    "row_key", "states",
-]  # fmt: skip
-
-Kind: TypeAlias = Literal["plan", "record", "correct", "remove", "import", "spreadsheet edit", "undo", "mended"]
-State: TypeAlias = dict[Key, Row]
-"""Rows in the order in which their melts were first recorded."""
-
-KINDS: tuple[Kind, ...] = get_args(Kind)
-_CHANGES_ROWS: tuple[Kind, ...] = ("record", "correct", "remove", "import", "spreadsheet edit")
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """One line of the journal.
-
-    Parameters
-    ----------
-    number : 1, 2, 3, ... without a gap.
-    time : when it was written, ISO 8601 with the offset from UTC.
-    data : "rows" as they stand after the event (record, correct, import, spreadsheet edit), "melt" and "mould"
-        (remove), "event" (undo), "melts" with "design", "reason" and "seed" (plan), "torn" (mended).
-    """
-
-    number: int
-    time: str
-    kind: Kind
-    data: Mapping[str, Any]
-
-    @property
-    def day(self) -> str:
-        """The date part of the time."""
-        return self.time[:10]
+__all__ = ["Change", "Comparison", "changes_between", "compare", "history_lines", "shortened"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,56 +33,8 @@ class Change:
         name = key_text(self.key, series)
         if not self.column:
             return f"{name}: added"
-        return f"{name}: {self.column} {self.before or 'blank'} -> {self.after or 'blank'}"
-
-
-def row_key(row: Mapping[str, Any]) -> Key:
-    """Melt and mould of a row."""
-    return int(row["melt"]), int(row.get("mould", 1))
-
-
-def states(events: Sequence[Event], file: str) -> tuple[State, ...]:
-    """The rows after each event; the first state, before any event, is empty.
-
-    Raises
-    ------
-    ProblemsFound
-        Where an event does not hold what its kind asks for.
-    """
-    found: list[State] = [{}]
-    for line, event in enumerate(events, start=1):
-        try:
-            found.append(_after(event, found))
-        except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
-            raise ProblemsFound.single(
-                file, line, f'the event "{event.kind}" cannot be understood', "restore the file from a copy"
-            ) from error
-    return tuple(found)
-
-
-def _after(event: Event, found: Sequence[State]) -> State:
-    data = event.data
-    if event.kind == "undo":
-        return found[int(data["event"]) - 1]  # only the last change still in force is ever undone
-    if event.kind not in _CHANGES_ROWS:
-        return found[-1]
-    state = dict(found[-1])
-    if event.kind == "remove":
-        for key in [key for key in state if key[0] == data["melt"] and data.get("mould") in (None, key[1])]:
-            del state[key]
-        return state
-    for row in data["rows"]:
-        state[row_key(row)] = {str(column): cell for column, cell in row.items()}
-    return state
-
-
-def last_undoable(events: Sequence[Event]) -> Event | None:
-    """The latest change of rows that is still in force."""
-    undone = {int(event.data["event"]) for event in events if event.kind == "undo"}
-    for event in reversed(events):
-        if event.kind in _CHANGES_ROWS and event.number not in undone:
-            return event
-    return None
+        before, after = shortened(self.before), shortened(self.after)
+        return f"{name}: {self.column} {before or 'blank'} -> {after or 'blank'}"
 
 
 def changes_between(series: MeltSeries, key: Key, before: Row | None, after: Row) -> tuple[Change, ...]:
@@ -145,85 +65,99 @@ class Comparison:
 
 
 def compare(
-    series: MeltSeries, events: Sequence[Event], found: Sequence[State], rows: Sequence[tuple[Entry, Where]], file: str
+    series: MeltSeries, events: Sequence[Event], found: States, rows: Sequence[tuple[Entry, Where]], file: str
 ) -> Comparison:
     """Tell edits made in a spreadsheet from an old copy that was saved over newer rows.
 
     A row that the file lacks, or a cell that holds what a later command replaced, is a conflict: it is what an old
-    copy looks like, and taking it in would lose what was recorded since.
+    copy looks like, and taking it in would lose what was recorded since. A cell that was set in the file may be
+    changed back in the file. But where the file says other things anew at the same time, it may as well be the
+    window of a second editor that never saw the first one's edit, and is asked about.
 
     Parameters
     ----------
     found : the states after each event, as `states` gives them.
     rows : the rows of the file with the place where each stands.
     """
-    state = found[-1]
+    state = found.last
     in_file = {(entry.melt, entry.mould): (entry, where) for entry, where in rows}
     changes: list[Change] = []
+    turned_back: list[tuple[Change, Event, Where]] = []
     conflicts: list[Problem] = []
     for key, (entry, where) in in_file.items():
-        gone = None if key in state else _taken_out(events, found, key)
+        gone = None if key in state or key not in found.versions else events[found.versions[key][-1][0] - 1]
         if gone is not None:
             what = f"{key_text(key, series)} is in this file again, though it was taken out on {gone.day}"
-            conflicts.append(where.problem(what, "delete the row here, or record the melt again"))
+            conflicts.append(where.problem(what, "delete the row here; to have it back, record the melt anew"))
             continue
         for change in changes_between(series, key, state.get(key), entry_row(series, entry)):
-            if change.column and (event := _replaced(events, found, change)) is not None:
-                conflicts.append(
-                    where.problem(
-                        f'{key_text(key, series)} has {change.column} "{change.after}", which was replaced by '
-                        f'"{change.before}" on {event.day}',
-                        f'write "{change.before}" here, or record the melt again as a correction',
-                    )
-                )
-            else:
+            replacing = _replacing(events, found, change) if change.column else None
+            if replacing is None:
                 changes.append(change)
+            elif replacing.kind == "spreadsheet edit":
+                turned_back.append((change, replacing, where))
+            else:
+                conflicts.append(_conflict(series, change, replacing, where))
+    if changes:
+        conflicts += [_conflict(series, *back) for back in turned_back]
+    else:
+        changes = [change for change, _, _ in turned_back]
     for key in state:
         if key not in in_file:
-            conflicts.append(
-                Problem(
-                    file,
-                    None,
-                    f"{key_text(key, series)} is in the journal and no longer in this file",
-                    "rebuild the log to bring it back, or remove the melt with a reason",
-                )
+            what = f"{key_text(key, series)} is in the journal and no longer in this file"
+            mend = (
+                "bring it back with: meltdoe check --rebuild; to take it out for good, after that: "
+                f"meltdoe record --remove --melt {key[0]} --reason ..."
             )
+            conflicts.append(Problem(file, None, what, mend))
     order = [key for key in state if key in in_file] + [key for key in in_file if key not in state]
     return Comparison(tuple(in_file[key][0] for key in order), tuple(changes), tuple(conflicts))
 
 
-def _taken_out(events: Sequence[Event], found: Sequence[State], key: Key) -> Event | None:
-    """The last command that took a melt out, or None where it never was in."""
-    return next((events[i - 1] for i in range(len(found) - 1, 0, -1) if key in found[i - 1]), None)
+def _conflict(series: MeltSeries, change: Change, event: Event, where: Where) -> Problem:
+    what = (
+        f'{key_text(change.key, series)} has {change.column} "{shortened(change.after)}", which was replaced by '
+        f'"{shortened(change.before)}" on {event.day}'
+    )
+    mend = (
+        f'write "{shortened(change.before)}" here and save; where the older one is right after all, then: '
+        f"meltdoe record --melt {change.key[0]} --correct ..."
+    )
+    return where.problem(what, mend)
 
 
-def _replaced(events: Sequence[Event], found: Sequence[State], change: Change) -> Event | None:
-    """The command that replaced what the file says in this cell, or None where the file says something new."""
+def _replacing(events: Sequence[Event], found: States, change: Change) -> Event | None:
+    """The event that replaced what the file says in this cell, or None where the file says something new."""
 
-    def cell(i: int) -> str | None:
-        row = found[i].get(change.key)
+    def cell(row: Row | None) -> str | None:
         return None if row is None else text_cell(row.get(change.column, ""))
 
-    now = len(found) - 1
-    set_by = next((i for i in range(now, 0, -1) if cell(i - 1) != change.before), None)
-    if set_by is None or events[set_by - 1].kind == "spreadsheet edit":
-        return None  # what came from the file may be changed back in the file
-    earlier = {cell(i) for i in range(set_by)}
-    return events[set_by - 1] if change.after in earlier else None
+    cells = [(number, cell(row)) for number, row in found.versions[change.key]]
+    set_by = len(cells) - 1
+    while set_by and cells[set_by - 1][1] == change.before:
+        set_by -= 1
+    earlier = {text for _, text in cells[:set_by]}
+    return events[cells[set_by][0] - 1] if change.after in earlier else None
 
 
-def history_lines(series: MeltSeries, events: Sequence[Event], found: Sequence[State]) -> tuple[str, ...]:
+def shortened(text: str, most: int = 60) -> str:
+    """A text on one line and not too long, for a line that people read."""
+    plain = " ".join(text.split())
+    return plain if len(plain) <= most else f"{plain[: most - 3]}..."
+
+
+def history_lines(series: MeltSeries, events: Sequence[Event], found: States) -> tuple[str, ...]:
     """Every event as one line for people, oldest first."""
-    undone = {int(event.data["event"]): event.number for event in events if event.kind == "undo"}
+    undone = {event.data["event"]: event.number for event in events if event.kind == "undo"}
     lines = []
-    for i, event in enumerate(events):
-        said = " ".join(_told(series, event, found[i], found[i + 1]).split())
+    for event, patch in zip(events, found.patches, strict=True):
+        said = " ".join(_told(series, event, patch).split())
         mark = f" [undone by {undone[event.number]}]" if event.number in undone else ""
         lines.append(f"{event.number}. {event.time[:16].replace('T', ' ')} {said}{mark}")
     return tuple(lines)
 
 
-def _told(series: MeltSeries, event: Event, before: State, after: State) -> str:
+def _told(series: MeltSeries, event: Event, patch: Patch) -> str:
     data = event.data
     reason = f" ({data['reason']})" if data.get("reason") else ""
     if event.kind == "plan":
@@ -233,21 +167,17 @@ def _told(series: MeltSeries, event: Event, before: State, after: State) -> str:
     if event.kind == "mended":
         return "mended: the last line was cut off while being written; what was left of it is kept here"
     if event.kind == "remove":
-        gone = ", ".join(key_text(key, series) for key in before if key not in after)
-        return f"remove: {gone}{reason}"
-    told = [
-        _row_phrase(series, key, row) if key not in before else "; ".join(
-            change.show(series) for change in changes_between(series, key, before[key], row))
-        for key, row in after.items()
-        if before.get(key) != row
-    ]  # fmt: skip
+        return f"remove: {', '.join(key_text(key, series) for key in patch)}{reason}"
+    told = [_patch_phrase(series, key, before, row) for key, (before, row) in patch.items() if row and before != row]
     source = f" from {data['source']}" if event.kind == "import" else ""
     return f"{event.kind}{source}: {'; '.join(told) or 'nothing new'}{reason}"
 
 
-def _row_phrase(series: MeltSeries, key: Key, row: Row) -> str:
+def _patch_phrase(series: MeltSeries, key: Key, before: Row | None, row: Row) -> str:
+    if before is not None:
+        return "; ".join(change.show(series) for change in changes_between(series, key, before, row))
     cells = [
-        f"{column} {text_cell(row[column])}"
+        f"{column} {shortened(text_cell(row[column]))}"
         for column in log_columns(series)
         if column not in ("melt", "mould") and column in row
     ]

@@ -21,7 +21,7 @@ from meltdoe.files.tables import parse_table, table_text
 from meltdoe.log import Entry
 from meltdoe.log.cell_words import clean_text, read_circumstance
 from meltdoe.log.entry import entry_row
-from meltdoe.log.history import states
+from meltdoe.log.replay import states
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.series import Amount, Choice, Circumstance, GoodRange, MeltSeries, Ordered, Outcome, Unseen
 

@@ -1,0 +1,1 @@
+"""The terminal: options read, one verb of `meltdoe.steps` called, its result printed."""

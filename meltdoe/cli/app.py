@@ -1,0 +1,105 @@
+"""The program: its commands, its help, and how it ends.
+
+Every command imports what it needs when it runs, so that `meltdoe --help` is instant.
+"""
+
+from __future__ import annotations
+
+import io
+import logging
+import os
+import sys
+from collections.abc import Callable
+from typing import Annotated
+
+import typer
+
+import meltdoe
+from meltdoe.cli import analysis, bench, planning, setting_out, writeup
+from meltdoe.cli.console import warn
+from meltdoe.errors import ExitCode, MeltdoeError, ProblemsFound, WrongUsage
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="meltdoe",
+    help="Plan, record and learn from a short series of test melts and castings.",
+    epilog="Start with: meltdoe tour",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        print(f"meltdoe {meltdoe.__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _every_command(
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Say more on standard error.")] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an unexpected fault.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    del version
+    if verbose:
+        logging.basicConfig(level=logging.INFO, format="%(name)s: %(message)s")
+    if debug:
+        os.environ["MELTDOE_DEBUG"] = "1"
+
+
+COMMANDS: dict[str, Callable[..., None]] = {
+    "tour": setting_out.tour,
+    "begin": setting_out.begin,
+    "check": setting_out.check,
+    "options": planning.options,
+    "plan": planning.plan,
+    "sheets": bench.sheets,
+    "record": bench.record,
+    "log": bench.log,
+    "analyse": analysis.analyse,
+    "next": analysis.next_melt,
+    "rehearse": planning.rehearse,
+    "report": writeup.report,
+}
+for name, command in COMMANDS.items():
+    app.command(name)(command)
+
+
+def main() -> None:
+    """Run a command and end with its exit code; a fault in the user's files is one line each, never a traceback."""
+    # tables here are small: a second BLAS thread costs more than it brings, and the numbers stay the same
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without °C shows "?" in its place
+    try:
+        app()
+    except ProblemsFound as found:
+        warn(*found.problems)
+        sys.exit(ExitCode.FILES)
+    except WrongUsage as error:
+        warn(f"meltdoe: {error}")
+        sys.exit(ExitCode.USAGE)
+    except MeltdoeError as error:
+        warn(f"meltdoe: {error}")
+        sys.exit(ExitCode.FILES)
+    except KeyboardInterrupt:
+        warn("", "meltdoe: stopped; nothing is half-written")
+        sys.exit(130)
+    except OSError as error:
+        if os.environ.get("MELTDOE_DEBUG"):
+            raise
+        where = f"{error.filename}: " if error.filename else ""
+        warn(f"meltdoe: {where}{error.strerror or error}; check that the folder exists and may be written")
+        sys.exit(ExitCode.FILES)
+    except Exception as error:
+        if os.environ.get("MELTDOE_DEBUG"):
+            raise
+        warn(f"meltdoe: a fault of the program itself, {type(error).__name__}: {error}; --debug shows where")
+        sys.exit(ExitCode.FILES)

@@ -1,0 +1,100 @@
+"""What reaches the screen: text for a person, or one JSON document on standard output and nothing else there."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from meltdoe.errors import WrongUsage
+
+__all__ = ["ask", "inert", "print_json", "say", "table", "warn"]
+
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_FORMAT = 1  # 1: first form of the documents
+
+
+def inert(text: object) -> str:
+    """Text from a user's file with terminal control and direction marks taken out."""
+    return _CONTROL.sub("\N{REPLACEMENT CHARACTER}", str(text))
+
+
+def say(*lines: object) -> None:
+    """Lines for a person, on standard output."""
+    for line in lines:
+        print(inert(line))
+
+
+def warn(*lines: object) -> None:
+    """Lines for a person, on standard error."""
+    for line in lines:
+        print(inert(line), file=sys.stderr)
+
+
+def ask(question: str, default: str | None = None) -> str:
+    """One question in the terminal; Enter takes the default."""
+    shown = f"{inert(question)} [{inert(default)}] " if default else f"{inert(question)} "
+    print(shown, end="", file=sys.stderr, flush=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        print(file=sys.stderr)
+        raise WrongUsage("the answers ended before the last question; nothing was written")
+    return answer.strip() or (default or "")
+
+
+def print_json(document: Mapping[str, Any]) -> None:
+    """One JSON document on standard output; numbers that JSON cannot hold become null."""
+    escaped = (sys.stdout.encoding or "").lower().replace("-", "") != "utf8"  # so that no letter is lost on the way
+    print(json.dumps({"format": _FORMAT, **plain(document)}, ensure_ascii=escaped, indent=1, allow_nan=False))
+
+
+def plain(value: Any) -> Any:
+    """Anything in a result as JSON types: arrays to lists, numpy numbers to numbers, infinities to null."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (str, bool)) or value is None:
+        return value
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [plain(item) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value if isinstance(value, int) else str(value)
+
+
+def table(headings: Sequence[str], rows: Iterable[Sequence[object]], widest: int = 80) -> list[str]:
+    """A plain table in at most `widest` columns: numbers to the right, words to the left, long cells wrapped."""
+    cells = [[inert(cell) for cell in row] for row in rows]
+    columns = list(zip(*([list(headings), *cells] if cells else [list(headings)]), strict=True))
+    widths = [max(len(cell) for cell in column) for column in columns]
+    while sum(widths) + 2 * (len(widths) - 1) > widest and max(widths) > 12:
+        widths[widths.index(max(widths))] -= 1
+    right = [bool(cells) and all(_is_number(row[i]) for row in cells) for i in range(len(widths))]
+    lines: list[str] = []
+    for number, row in enumerate([list(headings), *cells]):
+        parts = [_wrap(cell, width) for cell, width in zip(row, widths, strict=True)]
+        for i in range(max(len(part) for part in parts)):
+            line = [
+                (part[i] if i < len(part) else "").rjust(width)
+                if right[c]
+                else (part[i] if i < len(part) else "").ljust(width)
+                for c, (part, width) in enumerate(zip(parts, widths, strict=True))
+            ]
+            lines.append("  ".join(line).rstrip())
+        if number == 0:
+            lines.append("  ".join("-" * width for width in widths))
+    return lines
+
+
+def _is_number(text: str) -> bool:
+    return bool(re.fullmatch(r"[-+]?[\d.,]+(\s?%)?|-|", text))
+
+
+def _wrap(text: str, width: int) -> list[str]:
+    from textwrap import wrap
+
+    return wrap(text, width, break_long_words=True) or [""]

@@ -1,0 +1,1 @@
+"""The whole series played before buying: truths, simulated series, policies compared."""

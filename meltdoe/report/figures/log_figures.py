@@ -1,0 +1,189 @@
+"""What happened as a picture: how far each melt got along the stages of the work, and what was seen on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+from matplotlib.axes import Axes
+
+from meltdoe.fit.phrases import capital
+from meltdoe.log.melt_log import Entry, Log
+from meltdoe.report.figures.style import (
+    BLACK,
+    BLUE,
+    GREY,
+    MICRO,
+    PALE,
+    SMALL,
+    VERMILION,
+    WIDTH,
+    Picture,
+    drawing,
+    in_inches,
+    key_line,
+    new_figure,
+    quiet,
+)
+from meltdoe.report.plain_text import shortened, wrapped
+from meltdoe.series.melt_series import MeltSeries
+from meltdoe.series.outcome import Outcome, Seen, Unseen
+
+__all__ = ["log_picture", "main_line"]
+
+_ROW = 0.215  # inches, as all that follow
+_LEFT, _FOOT = 0.82, 0.6
+_NARROW, _COLUMN = 0.55, 1.1  # narrowest and widest column
+_LETTER, _NAME_LETTER = 0.056, 0.066  # a letter of a value, of a name
+_APART = 0.12  # between the line of the work and what stands beside it
+_STAR = 0.18  # room behind the last mark for the star
+_KEY: tuple[tuple[dict[str, Any] | None, str], ...] = (
+    ({"marker": "o", "ms": 5.0, "mfc": BLUE, "mec": BLUE}, "good"),
+    ({"marker": "x", "ms": 5.0, "mec": VERMILION, "mew": 2.0}, "not good"),
+    ({"marker": "s", "ms": 4.2, "mfc": "white", "mec": GREY, "mew": 1.0}, "described"),
+    (None, "later, lost"),
+    ({"marker": "*", "ms": 7.5, "mfc": BLACK, "mec": BLACK, "mew": 0.3}, "all good"),
+)
+
+
+def main_line(series: MeltSeries) -> tuple[tuple[Outcome, ...], tuple[Outcome, ...]]:
+    """The longest line of outcomes one after another, and the outcomes that stand beside it."""
+    lines = [(*series.forerunners(o.name), o) for o in series.outcomes]
+    longest = max(lines, key=lambda line: (len(line), sum(o.counts for o in line)), default=())
+    names = {o.name for o in longest}
+    return longest, tuple(o for o in series.outcomes if o.name not in names)
+
+
+def log_picture(log: Log) -> Picture | None:
+    """A band for every melt, as long as it got; None where nothing was melted."""
+    if not log.entries:
+        return None
+    series = log.series
+    line, beside = main_line(series)
+    entries = sorted(log.entries, key=lambda e: (e.firing, e.melt, e.mould))
+    columns = [*line, *beside]
+    wide = WIDTH - _LEFT - 0.03
+    widths = _widths(log, columns, wide - _STAR - (_APART if beside else 0.0))
+    starts = [sum(widths[:i]) for i in range(len(columns))]
+    end = sum(widths[: len(line)]) + _STAR
+    left = [start + (_STAR + _APART if i >= len(line) else 0.0) for i, start in enumerate(starts)]
+    names = [
+        wrapped(outcome.name.replace("_", " "), int(column / _NAME_LETTER), 2)
+        for outcome, column in zip(columns, widths, strict=True)
+    ]
+    head = 0.44 if any("\n" in name for name in names) else 0.31
+    rows = len(entries)
+    with drawing():
+        figure = new_figure(head + rows * _ROW + _FOOT)
+        body = in_inches(figure, _LEFT, _FOOT, wide, rows * _ROW, xlim=(0, wide), ylim=(rows - 0.5, -0.5))
+        quiet(body, "left", "bottom", "top", "right")
+        for y, entry in enumerate(entries):
+            _band(body, log, entry, y, line, [*left[1 : len(line)], end - _STAR], end)
+            for outcome, x, column in zip(columns, left, widths, strict=True):
+                _seen(body, outcome, entry.seen.get(outcome.name, Unseen.NOT_REACHED), x + 0.13, y, column)
+        _row_names(body, entries, series.moulds_per_melt > 1)
+        for outcome, name, x in zip(columns, names, left, strict=True):
+            body.text(x + 0.06, -0.75, name, fontsize=SMALL, va="bottom", linespacing=1.0)
+            n_good, n_seen = _counts(log, outcome)
+            count = f"{n_good} of {n_seen}" if outcome.counts else f"{n_seen} seen"
+            body.text(x + 0.06, rows - 0.3, count, fontsize=SMALL, color=GREY, va="top")
+        body.text(-0.08, rows - 0.3, "good", fontsize=SMALL, color=GREY, ha="right", va="top")
+        key_line(figure, _KEY)
+    what = "casting" if series.moulds_per_melt > 1 else "melt"
+    succeeded = [log.succeeded(entry) for entry in entries]
+    judged = any(outcome.counts for outcome in series.outcomes)
+    ends = (
+        f"{succeeded.count(True)} good throughout, {succeeded.count(False)} not, {succeeded.count(None)} not known. "
+        if judged
+        else "none is judged. "
+    )
+    return Picture(
+        "melts",
+        figure,
+        f"How far each {what} got",
+        f"{rows} {what}{'s' * (rows != 1)}: {ends}" + " ".join(_told(log, outcome) for outcome in columns),
+        f"{rows} {what}{'s' * (rows != 1)}, one band each, as long as it got; at the right end a star where everything "
+        "that is judged was good. An empty place was never reached, which is not the same as failed."
+        + (" Columns set apart stand beside the line of the work." if beside else ""),
+    )
+
+
+def _widths(log: Log, columns: Sequence[Outcome], room: float) -> list[float]:
+    """Width of each column: what its name and values need, less where there is not room enough for all."""
+    wanted = []
+    for outcome in columns:
+        longest = max((len(_said(outcome, value)) for value in log.seen(outcome.name)), default=0)
+        name = max(len(word) for word in outcome.name.split("_"))
+        need = max(_NARROW, 0.22 + _LETTER * longest if longest else 0.0, 0.08 + _NAME_LETTER * name)
+        wanted.append(min(need, _COLUMN))
+    spare = room - sum(wanted)
+    if spare < 0:
+        return [width * room / sum(wanted) for width in wanted]
+    return [min(width + spare / len(wanted), max(width, 0.8)) for width in wanted]
+
+
+def _said(outcome: Outcome, seen: Seen) -> str:
+    """A grade or a number; nothing for yes and no, which the mark says."""
+    if isinstance(seen, Unseen) or outcome.kind == "pass":
+        return ""
+    return f"{outcome.show(seen)}{'%' if outcome.unit == '%' else ''}"
+
+
+def _band(
+    body: Axes, log: Log, entry: Entry, y: int, line: Sequence[Outcome], ends: Sequence[float], whole: float
+) -> None:
+    """A band as long as the melt got; `ends` are the right ends of the columns, `whole` that of a melt all good."""
+    reached = [i for i, o in enumerate(line) if entry.seen.get(o.name, Unseen.NOT_REACHED) is not Unseen.NOT_REACHED]
+    succeeded = log.succeeded(entry) and any(outcome.counts for outcome in log.series.outcomes)
+    end = whole if succeeded else ends[max(reached)] if reached else 0.03
+    body.plot([0, whole], [y, y], color=PALE, lw=0.5, zorder=1)
+    body.fill_between([0, end], y - 0.36, y + 0.36, color="#DCECF7", lw=0, zorder=2)
+    if succeeded:
+        body.plot(whole - 0.1, y, marker="*", ms=7.5, mfc=BLACK, mec=BLACK, mew=0.3, zorder=4)
+
+
+def _seen(body: Axes, outcome: Outcome, seen: Seen, x: float, y: int, column: float) -> None:
+    """The mark of what was seen, and behind it the grade or the number."""
+    if seen is Unseen.NOT_REACHED:
+        return
+    if isinstance(seen, Unseen):
+        body.text(x - 0.06, y + 0.02, seen.value, fontsize=MICRO, style="italic", va="center", zorder=5)
+        return
+    good = outcome.is_good(seen)
+    if good is None:
+        body.plot(x, y, "s", ms=4.2, mfc="white", mec=GREY, mew=1.0, zorder=4)
+    elif good:
+        body.plot(x, y, "o", ms=5.0, mfc=BLUE, mec=BLUE, zorder=4)
+    else:
+        body.plot(x, y, "x", ms=5.0, mec=VERMILION, mew=2.0, zorder=4)
+    said = _said(outcome, seen)
+    if said:
+        said = shortened(said, max(4, int((column - 0.21) / _LETTER)))
+        body.text(x + 0.08, y + 0.02, said, fontsize=MICRO, va="center", zorder=5)
+
+
+def _row_names(body: Axes, entries: Sequence[Entry], with_mould: bool) -> None:
+    for y, entry in enumerate(entries):
+        name = f"{entry.melt}.{entry.mould}" if with_mould else f"{entry.melt}"
+        body.text(-0.08, y + 0.02, name, fontsize=SMALL, ha="right", va="center")
+    body.text(-0.08, -0.75, "melt", fontsize=SMALL, ha="right", va="bottom")
+    for firing, group in groupby(range(len(entries)), key=lambda i: entries[i].firing):
+        run = list(group)
+        body.plot([-0.4, -0.4], [run[0] - 0.4, run[-1] + 0.4], color=GREY, lw=0.9, clip_on=False)
+        middle = (run[0] + run[-1]) / 2 + 0.02
+        body.text(-0.45, middle, f"{firing}", fontsize=SMALL, color=GREY, ha="right", va="center")
+    body.text(-0.41, -0.75, "firing", fontsize=SMALL, color=GREY, ha="right", va="bottom")
+
+
+def _counts(log: Log, outcome: Outcome) -> tuple[int, int]:
+    seen = [value for value in log.seen(outcome.name) if not isinstance(value, Unseen)]
+    return sum(outcome.is_good(value) is True for value in seen), len(seen)
+
+
+def _told(log: Log, outcome: Outcome) -> str:
+    n_good, n_seen = _counts(log, outcome)
+    waiting = [value.value for value in log.seen(outcome.name) if value in (Unseen.LATER, Unseen.LOST)]
+    more = "".join(f", {waiting.count(word)} {word}" for word in ("later", "lost") if word in waiting)
+    name = capital(outcome.name.replace("_", " "))
+    return f"{name}: {n_good} of {n_seen} good{more}." if outcome.counts else f"{name}: {n_seen} seen{more}."

@@ -1,0 +1,123 @@
+"""The methods paragraph: which methods this very series used, and where they are published."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from meltdoe.fit.firth_logistic import FirthFit
+from meltdoe.fit.ordered_logit import OrderedFit
+from meltdoe.fit.split_plot_reml import SplitPlotFit
+from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.plans.melt_plan import Plan
+from meltdoe.report.figures.style import Picture
+
+__all__ = ["REFERENCES", "Methods", "methods"]
+
+# Citations from memory; each stands beside its formula in the module that uses it.
+REFERENCES = {
+    "bedrick": "Bedrick, E. J., Christensen, R. and Johnson, W. (1996). A new perspective on priors for "
+    "generalized linear models. Journal of the American Statistical Association 91, 1450-1460.",
+    "box": "Box, G. E. P., Hunter, J. S. and Hunter, W. G. (2005). Statistics for Experimenters, 2nd edition. Wiley.",
+    "chipman": "Chipman, H. (1996). Bayesian variable selection with related predictors. Canadian Journal of "
+    "Statistics 24, 17-36.",
+    "clopper": "Clopper, C. J. and Pearson, E. S. (1934). The use of confidence or fiducial limits illustrated "
+    "in the case of the binomial. Biometrika 26, 404-413.",
+    "daniel": "Daniel, C. (1959). Use of half-normal plots in interpreting factorial two-level experiments. "
+    "Technometrics 1, 311-341.",
+    "firth": "Firth, D. (1993). Bias reduction of maximum likelihood estimates. Biometrika 80, 27-38.",
+    "frazier": "Frazier, P., Powell, W. and Dayanik, S. (2008). A knowledge-gradient policy for sequential "
+    "information collection. SIAM Journal on Control and Optimization 47, 2410-2439.",
+    "george": "George, E. I. and McCulloch, R. E. (1993). Variable selection via Gibbs sampling. Journal of the "
+    "American Statistical Association 88, 881-889.",
+    "goos": "Goos, P. and Vandebroek, M. (2001). Optimal split-plot designs. Journal of Quality Technology "
+    "33, 436-450.",
+    "greenland": "Greenland, S. and Mansournia, M. A. (2015). Penalization, bias reduction, and default priors in "
+    "logistic and related categorical and survival regressions. Statistics in Medicine 34, 3133-3143.",
+    "heinze": "Heinze, G. and Schemper, M. (2002). A solution to the problem of separation in logistic "
+    "regression. Statistics in Medicine 21, 2409-2419.",
+    "kenward": "Kenward, M. G. and Roger, J. H. (1997). Small sample inference for fixed effects from restricted "
+    "maximum likelihood. Biometrics 53, 983-997.",
+    "lenth": "Lenth, R. V. (1989). Quick and easy analysis of unreplicated factorials. Technometrics 31, 469-473.",
+    "lindley": "Lindley, D. V. (1956). On a measure of the information provided by an experiment. Annals of "
+    "Mathematical Statistics 27, 986-1005.",
+    "mccullagh": "McCullagh, P. (1980). Regression models for ordinal data. Journal of the Royal Statistical "
+    "Society B 42, 109-142.",
+    "murray": "Murray, I., Adams, R. P. and MacKay, D. J. C. (2010). Elliptical slice sampling. Proceedings of "
+    "the 13th International Conference on Artificial Intelligence and Statistics, 541-548.",
+    "patterson": "Patterson, H. D. and Thompson, R. (1971). Recovery of inter-block information when block sizes "
+    "are unequal. Biometrika 58, 545-554.",
+    "vehtari": "Vehtari, A., Simpson, D., Gelman, A., Yao, Y. and Gabry, J. (2024). Pareto smoothed importance "
+    "sampling. Journal of Machine Learning Research 25(72).",
+}
+
+_BEHIND: dict[type, set[str]] = {
+    FirthFit: {"firth", "heinze"},
+    OrderedFit: {"mccullagh", "greenland"},
+    SplitPlotFit: {"kenward", "patterson"},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Methods:
+    """What the methods paragraph has to speak of.
+
+    Attributes
+    ----------
+    design, plan_seed : how the plan is called, empty where there was none, and what gave its order.
+    randomised : whether its order was drawn; a plan written by hand has none.
+    kinds : kinds of outcome that were seen. classical : classical methods that gave estimates.
+    sampled, weighted : whether any posterior was drawn by chains, or by weighting.
+    shared : whether melts of one firing (or castings of one melt) were given an effect of their own.
+    """
+
+    level: float
+    n_draws: int
+    seed: int
+    design: str
+    plan_seed: int
+    randomised: bool
+    kinds: frozenset[str]
+    classical: tuple[str, ...]
+    sampled: bool
+    weighted: bool
+    shared: bool
+    beliefs: int
+    half_normal: bool
+    per_firing: bool
+    references: tuple[str, ...]
+
+
+def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -> Methods:
+    """Look through a fitted chain for the methods that it used."""
+    seen = [stage for stage in chain.stages if stage.n_seen]
+    kinds = frozenset(stage.outcome.kind for stage in seen)
+    classical = tuple(dict.fromkeys(stage.classical.method for stage in seen if stage.classical.fit is not None))
+    ways = {stage.posterior.diagnostics.method for stage in chain.stages}
+    half_normal = any(picture.name.startswith("half-normal") for picture in pictures)
+    per_firing = bool(chain.series.per_firing)
+    cited = {"george", "chipman", "clopper", "lindley", "frazier"}
+    cited |= {"box"} if plan is not None else set()
+    cited |= {"goos"} if plan is not None and per_firing else set()
+    for fitted, keys in _BEHIND.items():
+        cited |= keys if any(isinstance(stage.classical.fit, fitted) for stage in seen) else set()
+    cited |= {"murray"} if "slice" in ways else set()
+    cited |= {"vehtari"} if "importance" in ways else set()
+    cited |= {"bedrick"} if chain.series.beliefs else set()
+    cited |= {"lenth", "daniel"} if half_normal else set()
+    return Methods(
+        level=chain.level,
+        n_draws=chain.n_draws,
+        seed=chain.seed,
+        design="" if plan is None else plan.design,
+        plan_seed=0 if plan is None else plan.seed,
+        randomised=plan is not None and bool(plan.reason),
+        kinds=kinds,
+        classical=classical,
+        sampled="slice" in ways,
+        weighted="importance" in ways,
+        shared=any(stage.data.groups is not None for stage in seen),
+        beliefs=len(chain.series.beliefs),
+        half_normal=half_normal,
+        per_firing=per_firing,
+        references=tuple(REFERENCES[key] for key in sorted(cited)),
+    )

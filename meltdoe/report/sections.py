@@ -1,0 +1,386 @@
+"""What the report says, as data: one dataclass a section, in the order in which a reader wants them.
+
+Sentences come from the sentence modules, tables from `tables`, pictures from `figures`; the words between them stand in
+``wording/``. Nothing is estimated here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from meltdoe.fit.best_setting import BestSetting
+from meltdoe.fit.phrases import capital, interval_phrase, listed, melts_phrase, percent
+from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stage_fit import StageFit
+from meltdoe.fit.thresholds import threshold
+from meltdoe.glass.cautions import cautions_for
+from meltdoe.log.entry import entry_row
+from meltdoe.log.melt_log import Log
+from meltdoe.next_melt.advice import Advice
+from meltdoe.next_melt.stopping import confirmation_melts
+from meltdoe.plans.assessment import Assessment, assess
+from meltdoe.plans.melt_plan import Plan
+from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
+from meltdoe.report.figures.held import ranked_factors
+from meltdoe.report.figures.style import Picture
+from meltdoe.report.methods import Methods, methods
+from meltdoe.report.provenance import Provenance, provenance
+from meltdoe.report.sentences import (
+    best_sentence,
+    counted_sentence,
+    not_told_apart_sentences,
+    risk_sentence,
+    stage_sentences,
+)
+from meltdoe.report.tables import (
+    Table,
+    caution_table,
+    effect_table,
+    factor_table,
+    melt_table,
+    mixed_table,
+    moved,
+    next_table,
+    outcome_table,
+    plan_table,
+    precision_table,
+    predicted_table,
+    setting_table,
+    stage_table,
+)
+from meltdoe.series.factor import Amount, Choice
+from meltdoe.series.melt_series import MeltSeries
+from meltdoe.series.outcome import Unseen
+from meltdoe.units import convert, dimension
+
+__all__ = ["Learnt", "Planned", "Recommended", "Report", "report_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """How the series was planned; tables are None where the plan has nothing to put in them."""
+
+    plan: Plan
+    assessment: Assessment
+    melts: Table
+    precision: Table | None
+    mixed: Table | None
+    drop_outs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Learnt:
+    """What was learnt on one outcome."""
+
+    stage: StageFit
+    sentences: tuple[str, ...]
+    table: Table | None
+    pictures: tuple[Picture, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recommended:
+    """The recommendation with its chance and its risk."""
+
+    best: BestSetting
+    settings: Table
+    stages: Table
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """The next melt and why; the table is None where it is advised to stop."""
+
+    goes_on: bool
+    verdict: str
+    aim: str
+    table: Table
+    whys: tuple[str, ...]
+    others: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Everything that the page holds.
+
+    Attributes
+    ----------
+    answer : the conclusion in about three sentences.
+    notes : melt and what was noted of it. deviations : where the melts left the plan.
+    works, predicted : figures of the whole chain.
+    unknown : what the melts do not say.
+    log_csv : the log as it stands in its file.
+    """
+
+    series: MeltSeries
+    n_melts: int
+    n_firings: int
+    dates: tuple[str, str] | None
+    judged: bool
+    factors: Table
+    outcomes: Table
+    answer: tuple[str, ...]
+    planned: Planned | None
+    plan_picture: Picture | None
+    melts: Table | None
+    melts_picture: Picture | None
+    notes: tuple[tuple[str, str], ...]
+    deviations: tuple[str, ...]
+    learnt: tuple[Learnt, ...]
+    works: tuple[Picture, ...]
+    predicted: Table | None
+    recommended: Recommended | None
+    unknown: tuple[str, ...]
+    counts: tuple[str, ...]
+    next: Next | None
+    cautions: Table
+    methods: Methods
+    provenance: Provenance
+    log_csv: str
+
+
+def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, pictures: tuple[Picture, ...]) -> Report:
+    """Gather what the page says.
+
+    Parameters
+    ----------
+    plan : None where none was drawn up. advice : None where nothing can be advised.
+    pictures : as `meltdoe.report.figure_files.pictures_of` gives them.
+    """
+    from meltdoe.files.log_csv import log_text
+
+    series, log = chain.series, chain.log
+    by_name = {picture.name: picture for picture in pictures}
+    best = None if advice is None else advice.best
+    judged = any(outcome.counts for outcome in series.outcomes)
+    plan = plan if plan is not None and plan.melts else None
+    dates = sorted(entry.date for entry in log.entries if entry.date is not None)
+    return Report(
+        series=series,
+        n_melts=len(log.melt_numbers),
+        n_firings=len({entry.firing for entry in log.entries}),
+        dates=(dates[0].isoformat(), dates[-1].isoformat()) if dates else None,
+        judged=judged,
+        factors=factor_table(series),
+        outcomes=outcome_table(series),
+        answer=_answer(chain, advice, judged),
+        planned=None if plan is None else _planned(plan),
+        plan_picture=by_name.get("plan"),
+        melts=melt_table(log, plan) if log.entries else None,
+        melts_picture=by_name.get("melts"),
+        notes=_notes(log),
+        deviations=() if plan is None else _deviations(log, plan),
+        learnt=tuple(_learnt(stage, i, pictures) for i, stage in enumerate(chain.stages)),
+        works=tuple(by_name[name] for name in ("chance-map", "stages", "predicted") if name in by_name),
+        predicted=predicted_table(chain) if log.entries and judged else None,
+        recommended=_recommended(chain, best) if best is not None and judged else None,
+        unknown=_unknown(chain, best if judged else None),
+        counts=tuple(counted_sentence(stage) for stage in chain.stages),
+        next=None if advice is None or not judged else _next(series, advice),
+        cautions=caution_table(cautions_for(words=_words(series), temperatures=_temperatures(chain))),
+        methods=methods(chain, plan, pictures),
+        provenance=provenance(series.folder, chain.seed),
+        log_csv=log_text(series, [entry_row(series, entry) for entry in log.entries]),
+    )
+
+
+def _answer(chain: ChainFit, advice: Advice | None, judged: bool) -> tuple[str, ...]:
+    if not judged:
+        return (
+            "No outcome of this series is judged good or bad, so no setting is better than another; see what was "
+            "learnt.",
+        )
+    if advice is None:
+        return ("No setting keeps every limit, so nothing can be recommended.",)
+    said = [best_sentence(chain, advice.best), risk_sentence(chain, advice.best), why_verdict(chain.series, advice)]
+    if not chain.log.entries:
+        said.insert(
+            0, "No melt has been made yet: what follows rests on what was assumed and believed before the first one."
+        )
+    return tuple(said)
+
+
+def _planned(plan: Plan) -> Planned:
+    assessment = assess(plan)
+    drop_outs = []
+    for what, loss in (("melt", assessment.drop_melt), ("firing", assessment.drop_firing)):
+        if loss.worst:
+            lost = f", and {listed(loss.lost)} could no longer be estimated" if loss.lost else ""
+            drop_outs.append(
+                f"Without one {what} the plan keeps {loss.kept_average:.0%} of its precision on average, "
+                f"{loss.kept_worst:.0%} without {what} {loss.worst}{lost}."
+            )
+    return Planned(
+        plan, assessment, plan_table(plan), precision_table(assessment), mixed_table(assessment), tuple(drop_outs)
+    )
+
+
+def _deviations(log: Log, plan: Plan) -> tuple[str, ...]:
+    """Where the melts left the plan: other settings or firings, melts not made, melts that were never planned."""
+    series, planned = log.series, {melt.melt: melt for melt in plan.melts}
+    said = []
+    for entry in sorted(log.entries, key=lambda e: (e.melt, e.mould)):
+        there = planned.get(entry.melt)
+        if there is None:
+            continue
+        names = moved(series, entry.settings, there.settings)
+        parts = [
+            f"{series.show({name: entry.settings[name]})} instead of {series.show({name: there.settings[name]})}"
+            for name in names
+        ]
+        parts += [f"firing {entry.firing} instead of {there.firing}"] if entry.firing != there.firing else []
+        mould = f", mould {entry.mould}" if series.moulds_per_melt > 1 else ""
+        if parts:
+            said.append(f"Melt {entry.melt}{mould}: {'; '.join(parts)}.")
+    left = sorted(planned.keys() - log.melt_numbers)
+    more = sorted(log.melt_numbers - planned.keys())
+    if left and log.entries:
+        said.append(f"Planned but not made so far: {melts_phrase(left)}.")
+    if more:
+        said.append(f"Made beyond the plan: {melts_phrase(more)}.")
+    return tuple(said)
+
+
+def _notes(log: Log) -> tuple[tuple[str, str], ...]:
+    with_mould = log.series.moulds_per_melt > 1
+    return tuple(
+        (f"Melt {entry.melt}" + (f", mould {entry.mould}" if with_mould else ""), entry.note)
+        for entry in sorted(log.entries, key=lambda e: (e.melt, e.mould))
+        if entry.note.strip()
+    )
+
+
+def _learnt(stage: StageFit, position: int, pictures: tuple[Picture, ...]) -> Learnt:
+    own = [f"{what}-{position + 1}" for what in ("effects", "half-normal", "seen")]
+    shown = tuple(p for p in pictures if any(p.name == name or p.name.startswith(f"{name}-") for name in own))
+    said = stage_sentences(stage) if stage.n_seen else (counted_sentence(stage),)
+    return Learnt(stage, tuple(dict.fromkeys(said)), effect_table(stage) if stage.n_seen else None, shown)
+
+
+def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
+    series = chain.series
+    at_best = [
+        chain.log.succeeded(entry)
+        for entry, row in zip(chain.log.entries, chain.log.raw, strict=True)
+        if np.allclose(row, best.raw)
+    ]
+    known = [good for good in at_best if good is not None]
+    made = (
+        f"{len(known)} melt{'s have' if len(known) != 1 else ' has'} been made at exactly this setting, "
+        f"{known.count(True)} of them good throughout."
+        if known
+        else "No melt has been made at exactly this setting: its chance is a prediction from the others."
+    )
+    n = confirmation_melts(series.target_chance)
+    said = [
+        f"Chance of success {percent(best.chance)}, {interval_phrase(best.low, best.high, chain.level)}; chance that "
+        f"it reaches the {percent(series.target_chance)} wanted: {percent(best.chance_reaches_target)}.",
+        risk_sentence(chain, best),
+        made,
+        f"To show a chance of at least {percent(series.target_chance)} without any model, {n} good melts in a row at "
+        "this setting are needed (90 % lower bound).",
+    ]
+    if chain.log.entries:
+        turnable = [i for i in ranked_factors(chain, best) if not isinstance(series.factors[i], Choice)]
+        for i in turnable[:2]:
+            said.append(threshold(chain, series.factors[i].name, series.target_chance, best.settings).sentence)
+    return Recommended(best, setting_table(series, best), stage_table(chain, best), tuple(said))
+
+
+def _unknown(chain: ChainFit, best: BestSetting | None) -> tuple[str, ...]:
+    """Effects that cannot be told apart, outcomes unseen, factors and ranges never tried."""
+    series, log = chain.series, chain.log
+    said = list(not_told_apart_sentences(chain)) if log.entries else []
+    for outcome in series.outcomes:
+        for state in (Unseen.LATER, Unseen.LOST):
+            melts = sorted({e.melt for e in log.entries if e.seen.get(outcome.name) is state})
+            if melts:
+                what = "not known yet" if state is Unseen.LATER else "lost, nobody looked"
+                said.append(f"{capital(outcome.name)} of {melts_phrase(melts)}: {what}.")
+    if log.entries:
+        said += [
+            f"{capital(o.name)} has never been seen."
+            for o, s in zip(series.outcomes, chain.stages, strict=True)
+            if not s.n_seen
+        ]
+        said += _never_tried(series, log)
+    if best is not None and log.entries:
+        said += _beyond_melts(series, log, best)
+    return tuple(said)
+
+
+def _never_tried(series: MeltSeries, log: Log) -> list[str]:
+    said = []
+    for i, factor in enumerate(series.factors):
+        used = log.raw[:, i]
+        used = used[np.isfinite(used)]
+        if not len(used):
+            continue
+        if isinstance(factor, Amount):
+            low, high = float(used.min()), float(used.max())
+            third = (factor.high - factor.low) / 3
+            if math.isclose(low, high):
+                said.append(f"{factor.name} was never changed: it stood at {factor.show(low)} in every melt.")
+            elif low > factor.low + third or high < factor.high - third:
+                said.append(
+                    f"{factor.name} was only tried from {factor.show(low)} to {factor.show(high)}; its range goes from "
+                    f"{factor.show(factor.low)} to {factor.show(factor.high)}."
+                )
+        else:
+            missing = [option for k, option in enumerate(factor.options) if not np.any(used == k)]
+            if missing:
+                said.append(f"{factor.name} was never {listed(missing)}.")
+    return said
+
+
+def _beyond_melts(series: MeltSeries, log: Log, best: BestSetting) -> list[str]:
+    """Factors whose recommended setting lies outside everything that was melted."""
+    outside = []
+    for i, factor in enumerate(series.factors):
+        used = log.raw[:, i]
+        used = used[np.isfinite(used)]
+        if isinstance(factor, Amount) and len(used) and not used.min() <= best.raw[i] <= used.max():
+            outside.append(f"{factor.name} {factor.show(float(best.raw[i]))}")
+    if not outside:
+        return []
+    return [f"The recommended setting goes beyond all melts so far in {listed(outside)}: there it is extrapolation."]
+
+
+def _next(series: MeltSeries, advice: Advice) -> Next:
+    return Next(
+        goes_on=advice.verdict.word == "go on",
+        verdict=why_verdict(series, advice),
+        aim=aim_sentence(advice),
+        table=next_table(series, advice),
+        whys=tuple(why_this_melt(series, advice, melt) for melt in advice.melts),
+        others=tuple(why_not_another(series, advice)) if advice.melts else (),
+    )
+
+
+def _words(series: MeltSeries) -> list[str]:
+    """Everything that the maker wrote on the work, for the cautions it may call for."""
+    words = [series.title, series.goal]
+    for factor in series.factors:
+        words += [factor.name.replace("_", " "), factor.label]
+        words += [] if isinstance(factor, Amount) else list(factor.options)
+    for outcome in series.outcomes:
+        words += [outcome.name.replace("_", " "), outcome.question]
+    words += [limit.why for limit in series.limits]
+    words += [text for circumstance in series.circumstances for text in (circumstance.name, circumstance.label)]
+    return [word for word in words if word]
+
+
+def _temperatures(chain: ChainFit) -> list[float]:
+    """Kiln ceiling and every temperature set or planned, °C."""
+    series, found = chain.series, []
+    if series.kiln.max_temperature is not None:
+        found.append(series.kiln.max_temperature.in_unit("°C"))
+    for i, factor in enumerate(series.factors):
+        if isinstance(factor, Amount) and dimension(factor.unit) == "temperature":
+            reached = [factor.high, *(float(v) for v in chain.log.raw[:, i] if np.isfinite(v))]
+            found.append(convert(max(reached), factor.unit, "°C"))
+    return found

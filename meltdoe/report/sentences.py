@@ -1,0 +1,110 @@
+"""What a fitted chain says, in sentences that terminal and report share.
+
+The small phrases (percentages, units, lists) and the sentence of each effect come from `meltdoe.fit`; here are the
+sentences on a whole outcome or the whole chain. Pure functions: results in, text out.
+"""
+
+from __future__ import annotations
+
+from meltdoe.fit.best_setting import BestSetting
+from meltdoe.fit.exact_intervals import chance_at_least, clopper_pearson
+from meltdoe.fit.phrases import capital, good_phrase, interval_phrase, percent
+from meltdoe.fit.stage_chain import ChainFit, StageFit
+
+__all__ = [
+    "best_sentence",
+    "chain_sentences",
+    "counted_sentence",
+    "not_told_apart_sentences",
+    "risk_sentence",
+    "separation_sentences",
+    "stage_sentences",
+]
+
+
+def counted_sentence(stage: StageFit) -> str:
+    """How many were good, with exact limits (Clopper & Pearson 1934) of the chance if every melt had been alike.
+
+    Where all or none were good only one limit can be wrong, so the whole error is put there.
+    """
+    seen, good, level = stage.n_seen, stage.n_good, stage.level
+    title = good_phrase(stage.outcome)
+    if not seen:
+        return f"{capital(title)}: no melt has been seen for it yet."
+    if not stage.outcome.counts:
+        return f"{capital(title)}: seen {seen} times; it is described, not judged."
+    verb = "was" if seen == 1 else "were"
+    count = f"{capital(title)}: {good} of {seen} {verb} good"
+    confidence = f"({100 * level:g} % confidence)"
+    if good == seen:
+        low = chance_at_least(good, seen, level)
+        return f"{count}, which proves no more than a chance of at least {percent(low)} {confidence}."
+    if good == 0:
+        high = 1 - chance_at_least(seen, seen, level)
+        return f"{count}, which still allows a chance of up to {percent(high)} {confidence}."
+    low, high = clopper_pearson(good, seen, level)
+    return f"{count}; over all their settings a chance between {percent(low)} and {percent(high)} {confidence}."
+
+
+def stage_sentences(stage: StageFit) -> tuple[str, ...]:
+    """Everything to be said on one outcome: the count, the effects that matter most first, splits, and notes."""
+    told = [effect for effect in stage.effects if effect.estimable]
+    told.sort(key=lambda effect: -(effect.inclusion or 0.0))
+    split = () if stage.separation is None else (stage.separation.sentence,)
+    return (counted_sentence(stage), *(effect.sentence for effect in told), *split, *stage.notes)
+
+
+def best_sentence(chain: ChainFit, best: BestSetting) -> str:
+    """The best setting with its chance and interval, and how likely it reaches the target."""
+    target = percent(chain.series.target_chance)
+    return (
+        f"Best setting so far: {chain.series.show(best.settings)}. Chance of success there {percent(best.chance)}, "
+        f"{interval_phrase(best.low, best.high, chain.level)}; that it reaches the {target} wanted has a chance of "
+        f"{percent(best.chance_reaches_target)}."
+    )
+
+
+def risk_sentence(chain: ChainFit, best: BestSetting) -> str:
+    """Which outcome carries most of the risk that is left at the best setting."""
+    shares = {name: float(share[0]) for name, share in chain.stage_failure_share(best.raw).items()}
+    if not shares or not sum(shares.values()):
+        return "No outcome is judged, so there is no risk to share out."
+    if len(shares) == 1:
+        return f"All of the remaining risk lies in {next(iter(shares))}, the only outcome that is judged."
+    worst = max(shares, key=lambda name: shares[name])
+    stage = chain.stage(worst)
+    chance = float(stage.chance_draws(best.raw).mean())
+    return (
+        f"Most of the remaining risk lies in {worst}: it carries {percent(shares[worst])} of the expected failures "
+        f"there, with a chance of {good_phrase(stage.outcome)} of {percent(chance)} once a melt gets that far."
+    )
+
+
+def not_told_apart_sentences(chain: ChainFit) -> tuple[str, ...]:
+    """What the melts cannot tell apart, for each outcome."""
+    found = []
+    for stage in chain.stages:
+        reasons = dict.fromkeys(effect.why_not for effect in stage.effects if not effect.estimable)
+        found += [f"{capital(good_phrase(stage.outcome))}: {reason}." for reason in reasons]
+    return tuple(found)
+
+
+def separation_sentences(chain: ChainFit) -> tuple[str, ...]:
+    """The perfect splits, with the melts that make them."""
+    return tuple(stage.separation.sentence for stage in chain.stages if stage.separation is not None)
+
+
+def chain_sentences(chain: ChainFit, best: BestSetting | None = None) -> tuple[str, ...]:
+    """The conclusion in the order in which it is wanted: best setting, risk, what is split, what cannot be said.
+
+    Parameters
+    ----------
+    best : the best setting where it has been found already.
+    """
+    found = chain.best() if best is None else best
+    return (
+        best_sentence(chain, found),
+        risk_sentence(chain, found),
+        *separation_sentences(chain),
+        *not_told_apart_sentences(chain),
+    )

@@ -1,0 +1,1 @@
+"""Long simulations, run by hand, with a short seeded version of each among the tests."""

@@ -1,0 +1,177 @@
+"""One outcome simulated, fitted as the program fits it, and judged.
+
+Settings: three to six factors. Each but the last has two levels, balanced; the last has two levels, three levels, is
+continuous, or is a choice of three options (two columns that share a factor). In one series of three the product of
+the first two factors is in the model. Fresh settings are uniform over the region.
+
+Truths are drawn from the program's own prior, read from the objects that hold it, or lie outside it:
+
+    twice as large      slopes from the prior, times two
+    one extreme         as the prior, but the first factor has a slope of +-6, three prior sds of a factor that matters
+    nothing matters     all slopes exactly zero
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import expit, ndtr
+
+from meltdoe.fit.inclusion_mixture import mixture_posterior
+from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles
+from meltdoe.fit.likelihood import Kind, Observed
+from meltdoe.fit.posterior_draws import Posterior
+from meltdoe.fit.prior import ShapePrior
+from meltdoe.series.coding import contrasts
+
+from .coverage_scores import Played
+from .rival_classifiers import rival_chances
+
+__all__ = ["OUTSIDE", "Fit", "Table", "TruthKind", "play_stage", "program_fit", "simulated_table", "true_coefficients"]
+
+Array = NDArray[np.float64]
+TruthKind: TypeAlias = Literal["prior", "twice as large", "one extreme", "nothing matters"]
+OUTSIDE: tuple[TruthKind, ...] = ("twice as large", "one extreme", "nothing matters")
+
+_FRESH = 50
+_LEVEL = 0.90
+_EXTREME = 6.0
+_DRAWS = 4000  # of the mixture; the program asks for twice the 2,000 it keeps
+_GRADES = 4
+_BOUNDS = (0.0, 100.0)
+_GOOD = (75.0, 100.0)
+_CENTRE, _SCALE = 50.0, 25.0  # what the fit takes by itself where the bounds are 0 and 100
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Table:
+    """Settings of a series.
+
+    Attributes
+    ----------
+    X, fresh : (n, p) and (m, p) model matrices of the melts and of the fresh settings, first column ones.
+    roles : which factors each column is made of, and the order of its term.
+    """
+
+    X: Array
+    fresh: Array
+    roles: TermRoles
+
+
+Fit: TypeAlias = Callable[[Table, Array, Kind, Observed, int], Posterior]
+
+
+def program_fit(table: Table, y: Array, kind: Kind, observed: Observed, seed: int) -> Posterior:
+    """The posterior as the program calls it."""
+    roles = table.roles
+    return mixture_posterior(
+        table.X, y, kind, factors=roles.factors, orders=roles.orders, seed=seed, draws=_DRAWS, **observed
+    ).posterior
+
+
+def simulated_table(n: int, rng: np.random.Generator) -> Table:
+    """Random settings of n melts, and fresh ones."""
+    k = int(rng.integers(3, 7))
+    columns = [rng.permutation(np.resize([-1.0, 1.0], n)) for _ in range(k - 1)]
+    fresh = [rng.uniform(-1.0, 1.0, _FRESH) for _ in range(k - 1)]
+    factors: list[tuple[int, ...]] = [(), *((j,) for j in range(k))]
+    last = rng.choice(["two", "three", "continuous", "choice"])
+    if last == "choice":
+        three = contrasts(3)
+        columns += list(three[rng.permutation(np.resize([0, 1, 2], n))].T)
+        fresh += list(three[rng.integers(0, 3, _FRESH)].T)
+        factors.append((k - 1,))
+    else:
+        levels = {"two": [-1.0, 1.0], "three": [-1.0, 0.0, 1.0]}.get(str(last))
+        columns.append(rng.uniform(-1.0, 1.0, n) if levels is None else rng.permutation(np.resize(levels, n)))
+        fresh.append(rng.uniform(-1.0, 1.0, _FRESH))
+    if rng.random() < 1 / 3:
+        columns.append(columns[0] * columns[1])
+        fresh.append(fresh[0] * fresh[1])
+        factors.append((0, 1))
+    roles = TermRoles(tuple(factors), tuple(len(f) for f in factors))
+    return Table(np.column_stack([np.ones(n), *columns]), np.column_stack([np.ones(_FRESH), *fresh]), roles)
+
+
+def true_coefficients(roles: TermRoles, kind: Kind, truth: TruthKind, rng: np.random.Generator) -> Array:
+    """(p,) coefficients of a possible world."""
+    prior = InclusionPrior()
+    active = rng.random((1, roles.n_factors)) < prior.active
+    coef = roles.sds(prior, active, kind)[0] * rng.standard_normal(len(roles.factors))
+    if truth == "twice as large":
+        coef[1:] *= 2.0
+    elif truth == "one extreme":
+        coef[1] = rng.choice([-_EXTREME, _EXTREME])
+    elif truth == "nothing matters":
+        coef[1:] = 0.0
+    return np.asarray(coef)
+
+
+def play_stage(
+    kind: Kind,
+    truth: TruthKind,
+    n: int,
+    seed: tuple[int, ...],
+    *,
+    per_firing: int = 1,
+    rivals: bool = False,
+    fit: Fit = program_fit,
+) -> Played:
+    """Simulate n melts of one outcome, fit them, and look whether the intervals hold the truth.
+
+    Parameters
+    ----------
+    truth : where the true coefficients come from; all other parameters come from the prior.
+    per_firing : melts that share a firing; above 1 firings have an effect of their own (pass/fail only).
+    rivals : whether other classifiers are fitted as well (pass/fail only).
+    fit : what makes the posterior of the outcomes; put something wrong here to see it caught.
+    """
+    rng = np.random.default_rng(seed)
+    table = simulated_table(n, rng)
+    coef = true_coefficients(table.roles, kind, truth, rng)
+    eta, fresh_eta = table.X @ coef, table.fresh @ coef
+    shape, observed, good = ShapePrior(), Observed(), None
+    slope_scale = 1.0
+    if kind == "pass":
+        true = expit(fresh_eta)
+        if per_firing > 1:
+            groups = np.arange(n) // per_firing
+            sd = float(np.exp(rng.normal(*shape.log_group_sd)))
+            eta = eta + sd * rng.standard_normal(groups.max() + 1)[groups]
+            nodes, weights = np.polynomial.hermite_e.hermegauss(21)
+            true = expit(fresh_eta[:, None] + sd * nodes) @ weights / weights.sum()
+            observed["groups"] = groups
+        y = (rng.random(n) < expit(eta)).astype(float)
+    elif kind == "grade":
+        thresholds = np.concatenate([[0.0], np.cumsum(np.exp(rng.normal(*shape.log_gap, size=_GRADES - 2)))])
+        y = (rng.random((n, 1)) > expit(thresholds - eta[:, None])).sum(axis=1).astype(float)
+        observed["n_grades"], good = _GRADES, (0, 1)
+        true = expit(thresholds[1] - fresh_eta)
+    else:
+        sigma = float(np.exp(rng.normal(*shape.log_sigma)))
+        y = np.clip(_CENTRE + _SCALE * (eta + sigma * rng.standard_normal(n)), *_BOUNDS)
+        observed["bounds"], good, slope_scale = _BOUNDS, _GOOD, _SCALE
+        # What piles up at the upper bound is good.
+        true = ndtr((fresh_eta - (_GOOD[0] - _CENTRE) / _SCALE) / sigma)
+
+    start = time.process_time()
+    posterior = fit(table, y, kind, observed, int(rng.integers(2**31)))
+    seconds = time.process_time() - start
+    low, high = posterior.interval(posterior.coef[:, 1:], _LEVEL)
+    slopes = slope_scale * coef[1:]
+    chance = posterior.chance(table.fresh, good, new_group=True)
+    lowest, highest = posterior.interval(chance, _LEVEL)
+    return Played(
+        slopes=(low <= slopes) & (slopes <= high),
+        chances=(lowest <= true) & (true <= highest),
+        stated=posterior.average(chance),
+        true=true,
+        seen=(rng.random(_FRESH) < true).astype(float),
+        seconds=seconds,
+        rivals=rival_chances(table.X, y, table.fresh) if rivals else {},
+    )

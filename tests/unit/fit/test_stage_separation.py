@@ -1,0 +1,84 @@
+"""Perfect splits are named with the melts that make them."""
+
+from __future__ import annotations
+
+import pytest
+
+from meltdoe.fit.stage_chain import StageFit, fit_chain
+from meltdoe.log.melt_log import Entry, Log
+from meltdoe.series import Amount, Choice, MeltSeries, Outcome
+
+OUTCOME = Outcome("contained", "pass")
+
+
+def stage(flux: list[float], packing: list[str], good: list[bool]) -> StageFit:
+    factors = (Amount("flux", 10, 40, unit="wt%"), Choice("packing", ("tight", "edge")))
+    series = MeltSeries("invented", factors, (OUTCOME,))
+    rows = zip(flux, packing, good, strict=True)
+    entries = (Entry(i, i, {"flux": f, "packing": p}, {"contained": g}) for i, (f, p, g) in enumerate(rows, 1))
+    return fit_chain(series, Log(series, tuple(entries))).stage("contained")
+
+
+def test_an_amount_that_splits_on_its_own() -> None:
+    split = stage([10, 20, 30, 40, 25, 32], ["tight", "edge"] * 3, [False, False, True, True, False, True]).separation
+    assert split is not None
+    assert (split.kind, split.factors, split.together) == ("complete", ("flux",), False)
+    assert split.melts == (1, 2, 3, 4, 5, 6)
+    assert split.sentence == (
+        "Flux alone splits contained so far: all good at 30 wt% and above (melts 3, 4 and 6), "
+        "all bad at 25 wt% and below (melts 1, 2 and 5)."
+    )
+
+
+def test_an_option_that_was_always_good_is_named_with_its_melts() -> None:
+    split = stage([10, 40, 20, 30, 11, 39], ["edge", "edge", *["tight"] * 4], [True, True, True, False, False, True])
+    found = split.separation
+    assert found is not None
+    assert (found.kind, found.factors, found.melts) == ("quasi-complete", ("packing",), (1, 2))
+    assert "all good with edge (melts 1 and 2)" in found.sentence
+
+
+def test_factors_that_split_only_together() -> None:
+    """Good where flux is above 20 with tight packing and above 30 with edge packing; neither splits alone."""
+    flux = [10.0, 18, 22, 35, 15, 25, 29, 32, 38]
+    packing = ["tight"] * 4 + ["edge"] * 5
+    split = stage(flux, packing, [False, False, True, True, False, False, False, True, True]).separation
+    assert split is not None
+    assert split.together
+    assert split.factors == ("flux", "packing")
+    assert split.sentence.startswith("Flux and packing together split contained so far (melts 1 to 9")
+
+
+@pytest.mark.parametrize("good", [[True] * 6, [False] * 6, [True, False, True, False, False, True]])
+def test_no_split_where_all_agree_or_where_settings_overlap(good: list[bool]) -> None:
+    assert stage([10, 20, 15, 12, 30, 35], ["tight", "edge", "edge", "edge", "tight", "tight"], good).separation is None
+
+
+def test_fewer_melts_than_effects_say_nothing() -> None:
+    split = stage([10, 30, 20], ["tight", "edge", "tight"], [True, False, False]).separation
+    assert split is not None
+    assert "says nothing" in split.sentence or not split.together
+
+
+def test_a_split_that_chance_alone_often_makes_is_said_to_be_so() -> None:
+    """2 of 3 good: one factor puts them in order by chance 2 times in 3; 5 of 10: 2 / 252 for each factor."""
+    few = stage([10, 20, 30], ["tight", "tight", "tight"], [False, True, True]).separation
+    many = stage([float(f) for f in range(10, 30, 2)], ["tight", "edge"] * 5, [False] * 5 + [True] * 5).separation
+    assert few is not None
+    assert many is not None
+    assert "often chance" in few.sentence
+    assert "chance" not in many.sentence
+
+
+def test_splits_by_several_factors_are_weighed_against_chance() -> None:
+    """Cover 1965: 9 random results are split by 3 columns with chance (1 + 8 + 28) / 256 = 0.145; 6 by 3, 0.5."""
+    flux = [10.0, 18, 22, 35, 15, 25, 29, 32, 38]
+    good = [False, False, True, True, False, False, False, True, True]
+    nine = stage(flux, ["tight"] * 4 + ["edge"] * 5, good).separation
+    six = stage(
+        [10, 30, 35, 12, 15, 20], ["tight"] * 3 + ["edge"] * 3, [True, True, False, True, False, False]
+    ).separation
+    assert nine is not None
+    assert six is not None
+    assert "times in 100" not in nine.sentence
+    assert "50 times in 100" in six.sentence

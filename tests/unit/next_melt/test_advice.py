@@ -1,0 +1,282 @@
+"""Advice on small invented chains: what it must keep, what it is compared with, and when it says stop."""
+
+from itertools import product
+
+import numpy as np
+import pytest
+from scipy.special import entr
+
+from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.log.melt_log import Entry, Log
+from meltdoe.next_melt.advice import next_melts
+from meltdoe.next_melt.firing_set import added_information
+from meltdoe.next_melt.views import chain_views
+from meltdoe.series import (
+    Amount,
+    Budget,
+    Choice,
+    Costs,
+    GoodRange,
+    Kiln,
+    Limit,
+    MeltSeries,
+    Outcome,
+)
+from meltdoe.series.limit_parser import parse_comparison
+from meltdoe.series.outcome import Unseen
+
+KEEP = "flux + 0.1 * peak <= 150"
+DRAWS = 400  # as many as the advice itself looks at, so that hand-made figures use the same ones
+SPILLED, STIFF, CRACKED, SOUND = (False,), (True, False), (True, True, False), (True, True, True)
+
+
+def small_series(**changes):
+    """Two factors, 42 settings of which a limit takes some away, and a chain of three."""
+    given = {
+        "title": "invented",
+        "factors": (
+            Amount("flux", 15, 40, unit="wt%", step=5),
+            Amount("peak", 1100, 1250, unit="°C", step=25, set_per="firing"),
+        ),
+        "outcomes": (
+            Outcome("contained", "pass"),
+            Outcome("poured", "pass", after="contained"),
+            Outcome("sound", "pass", after="poured"),
+        ),
+        "kiln": Kiln(melts_per_firing=2),
+        "limits": (Limit(KEEP, "it leaks", parse_comparison(KEEP)),),
+        "costs": Costs(melt=12.0, firing=9.0, loss={"contained": 45.0}),
+        "seed": 3,
+    }
+    return MeltSeries(**{**given, **changes})
+
+
+def melted(series, *rows):
+    """A log of (flux, peak, outcomes as far as the melt got), two melts a firing."""
+    names = [outcome.name for outcome in series.outcomes]
+    entries = []
+    for i, (flux, peak, got) in enumerate(rows):
+        seen = dict.fromkeys(names, Unseen.NOT_REACHED) | dict(zip(names, got, strict=False))
+        entries.append(Entry(i + 1, i // 2 + 1, {"flux": float(flux), "peak": float(peak)}, seen))
+    return Log(series, tuple(entries))
+
+
+LOGS = {
+    "no melts": (),
+    "only failures": ((15, 1250, SPILLED), (20, 1250, SPILLED), (25, 1200, SPILLED), (15, 1200, SPILLED)),
+    "mixed": ((20, 1150, STIFF), (30, 1150, CRACKED), (25, 1225, SOUND), (20, 1225, SPILLED), (40, 1100, STIFF)),
+    "hot ones spill": (
+        *((flux, peak, SPILLED) for flux in (15, 20, 25) for peak in (1225, 1250)),
+        *((flux, 1100, SOUND if flux > 20 else STIFF) for flux in (15, 20, 25, 30, 35, 40)),
+    ),
+    "all good": tuple((25 + 5 * (i % 2), 1150, SOUND) for i in range(4)),
+}
+
+
+def chain_of(series, rows):
+    return fit_chain(series, melted(series, *rows), n_draws=DRAWS)
+
+
+def everything(series):
+    """All settings on their steps that keep the limit."""
+    flux, peak = (factor.grid() for factor in series.factors)
+    raw = np.array(list(product(flux, peak)))
+    return raw[raw[:, 0] + 0.1 * raw[:, 1] <= 150 + 1e-9]
+
+
+@pytest.mark.parametrize("aim", ["auto", "learn", "reach"])
+@pytest.mark.parametrize("rows", LOGS.values(), ids=LOGS.keys())
+def test_proposed_melts_can_be_made_as_they_stand(rows, aim):
+    series = small_series()
+    chain = chain_of(series, rows)
+    advice = next_melts(chain, aim=aim)
+    assert len(advice.melts) == 2
+    assert len({melt.settings["peak"] for melt in advice.melts}) == 1, "one firing has one peak"
+    for melt in (*advice.melts, *([advice.runner_up] if advice.runner_up else [])):
+        assert not series.broken_limits(melt.settings)
+        assert melt.settings["flux"] in range(15, 41, 5)
+        assert melt.settings["peak"] in range(1100, 1251, 25)
+        assert melt.firing == 1 + max((entry.firing for entry in chain.log.entries), default=0)
+        assert 0.0 <= melt.low <= melt.chance <= melt.high <= 1.0
+        assert 0.0 <= melt.risk <= 1.0
+        assert melt.information >= 0.0
+        assert melt.cost >= 12.0 + 9.0 / 2
+        assert sum(melt.share_by_stage.values()) == pytest.approx(1.0)
+    assert not series.broken_limits(advice.best.settings)
+
+
+@pytest.mark.parametrize(("asked", "given"), [(None, 2), (1, 1), (2, 2), (7, 2)])
+def test_as_many_melts_as_asked_for_and_as_one_firing_holds(asked, given):
+    assert len(next_melts(chain_of(small_series(), LOGS["mixed"]), count=asked).melts) == given
+
+
+def test_the_same_seed_gives_the_same_advice():
+    series = small_series(
+        factors=(Amount("flux", 15, 40, unit="wt%"), Amount("peak", 1100, 1250, unit="°C", set_per="firing"))
+    )
+    chain = chain_of(series, LOGS["mixed"])
+    first, again, other = (next_melts(chain, seed=seed) for seed in (5, 5, 6))
+    assert [melt.settings for melt in first.melts] == [melt.settings for melt in again.melts]
+    assert [melt.information for melt in first.melts] == [melt.information for melt in again.melts]
+    assert first.verdict == again.verdict
+    assert [melt.settings for melt in first.melts] != [melt.settings for melt in other.melts]
+
+
+def nats(good):
+    """Mutual information of a yes or no and its parameters; good is (draws, settings)."""
+
+    def entropy(p):
+        return entr(p) + entr(1.0 - p)
+
+    return entropy(good.mean(axis=0)) - entropy(good).mean(axis=0)
+
+
+@pytest.mark.parametrize("rows", LOGS.values(), ids=LOGS.keys())
+def test_a_single_melt_to_learn_from_is_the_best_of_all_settings(rows):
+    """I1 + p1 I2 + p1 p2 I3 over the price with expected losses, written out for every setting."""
+    series = small_series()
+    chain, raw = chain_of(series, rows), everything(series)
+    good = [stage.chance_draws(raw) for stage in chain.stages]
+    mean = [stage.mean(axis=0) for stage in good]
+    told = nats(good[0]) + mean[0] * nats(good[1]) + mean[0] * mean[1] * nats(good[2])
+    price = 12.0 + 9.0 / 2 + 45.0 * (1.0 - mean[0])
+    advice = next_melts(chain, count=1, aim="learn")
+    chosen = int(np.flatnonzero((raw == advice.melts[0].raw).all(axis=1))[0])
+    assert (told / price)[chosen] == pytest.approx((told / price).max(), rel=1e-9)
+    assert advice.melts[0].information == pytest.approx(told[chosen])
+    assert advice.melts[0].risk == pytest.approx(1.0 - mean[0][chosen])
+    assert advice.melts[0].cost == pytest.approx(price[chosen] + 9.0 / 2)  # alone it pays the whole firing
+
+
+@pytest.mark.parametrize("rows", [LOGS["no melts"], LOGS["mixed"], LOGS["hot ones spill"]])
+def test_a_single_melt_to_reach_with_is_the_best_of_all_settings(rows):
+    """Every way that a melt can go, weighed by its chance: the best chance that would then be known, less today's."""
+    series = small_series()
+    chain, raw = chain_of(series, rows), everything(series)
+    good = [stage.chance_draws(raw) for stage in chain.stages]
+    today = np.prod([stage.mean(axis=0) for stage in good], axis=0).max()
+
+    def then(setting):
+        total = 0.0
+        for path in ((False,), (True, False), (True, True, False), (True, True, True)):
+            weights = [np.ones(DRAWS) for _ in good]
+            for k, seen in enumerate(path):
+                weights[k] = good[k][:, setting] if seen else 1.0 - good[k][:, setting]
+            known = np.prod([w @ stage / w.sum() for w, stage in zip(weights, good, strict=True)], axis=0)
+            total += np.prod([w.mean() for w in weights]) * known.max()
+        return total - today
+
+    gain = np.array([then(i) for i in range(len(raw))])
+    advice = next_melts(chain, count=1, aim="reach")
+    chosen = int(np.flatnonzero((raw == advice.melts[0].raw).all(axis=1))[0])
+    assert gain[chosen] == pytest.approx(gain.max(), abs=1e-9)
+    assert advice.melts[0].gain == pytest.approx(gain[chosen], abs=1e-9)
+    assert advice.verdict.gain == pytest.approx(gain.max(), abs=1e-9)
+
+
+@pytest.mark.parametrize("rows", [LOGS["no melts"], LOGS["mixed"], LOGS["hot ones spill"]])
+def test_two_melts_of_one_firing_come_near_the_best_pair_of_all(rows):
+    series = small_series()
+    chain, raw = chain_of(series, rows), everything(series)
+    stages = chain_views(chain, raw).stages
+    price = 12.0 + 9.0 / 2 + 45.0 * (1.0 - chain.stages[0].chance_draws(raw).mean(axis=0))
+    alone = added_information(stages, []) / price
+    worth = np.array([alone[i] + added_information(stages, [i]) / price for i in range(len(raw))])
+    worth[raw[:, None, 1] != raw[None, :, 1]] = -np.inf  # a pair shares its peak
+    first, second = (
+        int(np.flatnonzero((raw == melt.raw).all(axis=1))[0]) for melt in next_melts(chain, aim="learn").melts
+    )
+    assert worth[first, second] >= 0.95 * worth.max()
+
+
+@pytest.mark.parametrize("aim", ["learn", "reach"])
+@pytest.mark.parametrize("rows", [LOGS["no melts"], LOGS["only failures"], LOGS["hot ones spill"]])
+def test_a_ceiling_on_the_risk_is_kept_wherever_any_setting_can_keep_it(rows, aim):
+    series = small_series()
+    chain, raw = chain_of(series, rows), everything(series)
+    risk = 1.0 - chain.stages[0].chance_draws(raw).mean(axis=0)
+    for share in (0.0, 0.05, 0.3, 0.7):
+        ceiling = float(np.quantile(risk, share)) + 1e-9
+        assert max(melt.risk for melt in next_melts(chain, aim=aim, most_risk=ceiling).melts) <= ceiling
+
+
+def test_a_ceiling_that_no_setting_keeps_still_gives_advice():
+    advice = next_melts(chain_of(small_series(), LOGS["only failures"]), most_risk=0.0)
+    assert len(advice.melts) == 2
+    assert all(melt.risk > 0.0 for melt in advice.melts)
+
+
+def test_without_losses_nothing_is_at_risk_and_without_prices_nothing_costs():
+    advice = next_melts(chain_of(small_series(costs=Costs()), LOGS["mixed"]))
+    assert all(melt.risk == 0.0 and melt.cost == 0.0 for melt in advice.melts)
+    assert advice.safest is None
+
+
+def test_learning_gives_way_to_reaching_as_the_budget_is_used_up():
+    series = small_series(budget=Budget(melts=5))
+    weights = [next_melts(chain_of(series, LOGS["mixed"][:n])).learn_weight for n in range(6)]
+    assert weights == sorted(weights, reverse=True)
+    assert weights[0] > 0.5
+    assert weights[-1] == 0.0
+
+
+def test_every_kind_of_outcome_and_factor_can_be_advised_on():
+    series = MeltSeries(
+        "invented",
+        (Choice("sand", ("damp", "dry", "oven dry")), Choice("lid", ("on", "off"))),
+        (
+            Outcome("fill", "measured", unit="%", bounds=(0, 100), good=GoodRange(low=90)),
+            Outcome("cracks", "grade", grades=("none", "few", "many"), after="fill", good=("none",)),
+            Outcome("hue", "grade", grades=("green", "brown"), after="fill"),
+        ),
+        seed=2,
+    )
+    entries = (
+        Entry(1, 1, {"sand": "damp", "lid": "on"}, {"fill": 96.0, "cracks": "none", "hue": Unseen.LOST}),
+        Entry(2, 2, {"sand": "dry", "lid": "off"}, {"fill": 60.0, "cracks": Unseen.NOT_REACHED}),
+        Entry(3, 3, {"sand": "dry", "lid": "on"}, {"fill": Unseen.LATER}),
+    )
+    advice = next_melts(fit_chain(series, Log(series, entries), n_draws=DRAWS))
+    assert advice.melts[0].settings.keys() == {"sand", "lid"}
+    assert advice.melts[0].share_by_stage["hue"] == 0.0, "what does not count earns no melts"
+
+
+def verdict_of(rows, **changes):
+    return next_melts(chain_of(small_series(**changes), rows)).verdict
+
+
+def test_before_the_first_melt_it_says_go_on():
+    verdict = verdict_of(LOGS["no melts"])
+    assert (verdict.word, verdict.ending, verdict.spent) == ("go on", "go on", 0.0)
+
+
+def test_it_stops_when_the_target_is_as_good_as_reached():
+    verdict = verdict_of(LOGS["all good"] * 6, target_chance=0.5)
+    assert (verdict.word, verdict.ending) == ("stop", "reached")
+    assert verdict.reaches >= 0.9
+
+
+def test_a_few_good_melts_are_not_yet_a_reason_to_stop():
+    verdict = verdict_of(LOGS["all good"])
+    assert verdict.word == "go on"
+    assert verdict.reaches < 0.9
+
+
+def test_it_stops_when_the_melts_are_spent():
+    assert verdict_of(LOGS["mixed"], budget=Budget(melts=5)).ending == "melts spent"
+    assert verdict_of(LOGS["mixed"][:3], budget=Budget(melts=5)).ending != "melts spent"
+
+
+def test_it_stops_when_the_money_is_spent_losses_included():
+    """Five melts in three firings and one lost crucible: 5 * 12 + 3 * 9 + 45 = 132."""
+    verdict = verdict_of(LOGS["mixed"], budget=Budget(money=140.0))
+    assert verdict.spent == 132.0
+    assert verdict.ending == "money spent"
+    assert verdict_of(LOGS["mixed"], budget=Budget(money=1000.0)).ending != "money spent"
+
+
+def test_it_stops_when_nothing_within_the_ranges_can_work():
+    failures = tuple((flux, peak, SPILLED) for flux in (15, 25, 35) for peak in (1100, 1125, 1150, 1100))
+    verdict = verdict_of(failures)
+    assert (verdict.word, verdict.ending) == ("stop", "out of reach")
+    assert verdict.reachable < 0.05
