@@ -167,7 +167,7 @@ def compare_plans(series: MeltSeries, rehearsals: int = 0, seed: int | None = No
     from meltdoe.rehearsal.simulated_series import rehearse
 
     def play(plan: Plan) -> dict[str, float]:
-        return rehearse(series, plan=plan, count=rehearsals, seed=seed).summary()
+        return rehearse(series, plan=plan, count=rehearsals, seed=seed, reachable_only=True).summary()
 
     return compare(series, rehearse=play if rehearsals else None, seed=seed)
 

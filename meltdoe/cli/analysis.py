@@ -13,6 +13,8 @@ from meltdoe.cli.options import HERE, AsJson, Folder, Seed
 if TYPE_CHECKING:
     from meltdoe.fit.best_setting import BestSetting
     from meltdoe.fit.effects import Effect
+    from meltdoe.fit.influence import MeltInfluence
+    from meltdoe.fit.learning import Learning
     from meltdoe.fit.stage_chain import ChainFit
     from meltdoe.next_melt.advice import Advice, Suggestion
     from meltdoe.series.melt_series import MeltSeries
@@ -24,6 +26,13 @@ def analyse(
     figures: Annotated[
         bool, typer.Option("--figures/--no-figures", help="Write the figures beside the series.")
     ] = True,
+    checks: Annotated[
+        bool,
+        typer.Option(
+            "--checks/--no-checks",
+            help="Also judge past predictions, drift and beliefs: fits the series many times over.",
+        ),
+    ] = False,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:
@@ -31,14 +40,17 @@ def analyse(
 
     Example: meltdoe analyse obsidian-block --level 80
     """
+    from meltdoe.fit.learning import learning
+    from meltdoe.report.learning_sentences import learning_passages
     from meltdoe.report.sentences import best_sentence, risk_sentence, stage_sentences
     from meltdoe.steps import fit_folder, write_figures
 
     chain = fit_folder(folder, seed=seed, level=level / 100.0)
     best = chain.best()
+    found = learning(chain, best, refits=checks)
     files = write_figures(chain) if figures else ()
     if json:
-        print_json({**analysis_document(chain, best), "figures": files})
+        print_json({**analysis_document(chain, best, found), "figures": files})
         return
     say(f"{chain.series.title}: {len(chain.log.melt_numbers)} melts", "")
     for stage in chain.stages:
@@ -50,6 +62,8 @@ def analyse(
     planned = planned_chance(chain)
     if planned is not None:
         say(planned)
+    for passage in learning_passages(chain, found):
+        say("", f"{passage.title}:", *(f"  {sentence}" for sentence in passage.sentences))
     if files:
         say("", f"Figures: {files[0].parent} ({len(files)} files)")
 
@@ -100,10 +114,11 @@ def planned_chance(chain: ChainFit) -> str | None:
     )
 
 
-def analysis_document(chain: ChainFit, best: BestSetting) -> dict[str, Any]:
-    """A fitted chain as the document that `--json` prints."""
+def analysis_document(chain: ChainFit, best: BestSetting, found: Learning) -> dict[str, Any]:
+    """A fitted chain and what else was learnt as the document that `--json` prints."""
     from dataclasses import asdict
 
+    from meltdoe.report.learning_sentences import learning_passages
     from meltdoe.report.sentences import chain_sentences, stage_sentences
 
     outcomes = {}
@@ -118,13 +133,27 @@ def analysis_document(chain: ChainFit, best: BestSetting) -> dict[str, Any]:
                 "terms": [str(term) for term in stage.terms],
                 "split": stage.separation.sentence if stage.separation else None,
             },
+            "thresholds": [asdict(one) for one in found.stages[stage.outcome.name].thresholds],
             "sentences": stage_sentences(stage),
         }
     return {
         "outcomes": outcomes,
         "best": best_document(best),
         "sentences": chain_sentences(chain, best),
+        "checks": [{"about": one.title, "sentences": one.sentences} for one in learning_passages(chain, found)],
+        "without_melt": [influence_document(one) for one in found.influence.melts] if found.influence else [],
         "level": chain.level,
+    }
+
+
+def influence_document(one: MeltInfluence) -> dict[str, Any]:
+    """What would be recommended without one melt, as JSON."""
+    return {
+        "melt": one.melt,
+        "best": best_document(one.best),
+        "chance_at_present_best": one.chance_at_present_best,
+        "other_setting": one.other_setting,
+        "verdict_changes": one.verdict_changes,
     }
 
 

@@ -22,7 +22,7 @@ def options(
 
     Example: meltdoe options obsidian-block
     """
-    from meltdoe.report.plan_sentences import option_columns, option_row
+    from meltdoe.report.plan_sentences import option_columns, option_row, rehearsal_note
     from meltdoe.steps import compare_plans, read_series
 
     series = read_series(folder)
@@ -50,7 +50,10 @@ def options(
             }
         )
         return
-    say(*table(option_columns(series), [option_row(series, o) for o in compared.options]), "")
+    say(*table(option_columns(series), [option_row(series, o) for o in compared.options]))
+    if compared.options[0].rehearsal:
+        say(rehearsal_note(compared.options[0].rehearsal, series))
+    say("")
     for option in compared.options:
         say(f"{option.name}: {option.choose_when}", f"  {option.aliased}")
     for design, why in compared.left_out.items():

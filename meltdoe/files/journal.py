@@ -230,7 +230,9 @@ def mend_journal(path: Path, journal: Journal) -> Journal:
         return Journal(journal.events, journal.check, journal.size + 1)
     if not journal.torn:
         return Journal(journal.events, journal.check, journal.size)
-    event = Event(len(journal.events) + 1, _now(), "mended", {"torn": journal.torn[:_MOST_TORN].decode("utf-8", "replace")})
+    event = Event(
+        len(journal.events) + 1, _now(), "mended", {"torn": journal.torn[:_MOST_TORN].decode("utf-8", "replace")}
+    )
     line, check = _line(event, journal.check)
     whole = path.read_bytes()
     write_file(path, whole[: len(whole) - len(journal.torn)] + line)

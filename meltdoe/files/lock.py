@@ -40,7 +40,7 @@ def locked(folder: Path, seconds: float = _SECONDS) -> Iterator[None]:
         raise ProblemsFound.single(
             LOCK_NAME,
             None,
-            f"another process holds it: a meltdoe command is writing in this folder, for {seconds:.0f} s now",
+            "another process holds it: a meltdoe command is still writing in this folder",
             "wait until that has ended and run the command again; nothing was changed",
         ) from error
     except (OSError, NotImplementedError) as error:

@@ -16,7 +16,7 @@ from meltdoe.errors import Problem, ProblemsFound, WrongUsage
 from meltdoe.files.journal import JOURNAL_NAME, Journal, append_event, mend_journal, read_journal
 from meltdoe.files.lock import locked
 from meltdoe.files.safe_write import remove_leftovers, write_file
-from meltdoe.files.tables import named_columns, parse_table, read_if_there, table_text
+from meltdoe.files.tables import named_columns, parse_table, read_if_there, refuse_cut_off, table_text
 from meltdoe.log.dates import day_order, read_date
 from meltdoe.log.entry import (
     Key,
@@ -119,6 +119,7 @@ def parse_log(
     The rows with the place of each, and every problem.
     """
     try:
+        refuse_cut_off(content, LOG_NAME)
         table = parse_table(content, LOG_NAME, log_columns(series))
         rows = named_columns(table, log_columns(series))
     except ProblemsFound as found:

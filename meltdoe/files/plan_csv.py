@@ -15,7 +15,7 @@ from meltdoe.files.journal import JOURNAL_NAME, append_event, read_journal, safe
 from meltdoe.files.lock import locked
 from meltdoe.files.log_csv import open_store, series_folder, settle_locked
 from meltdoe.files.safe_write import remove_leftovers, write_file
-from meltdoe.files.tables import named_columns, parse_table, read_bytes, read_if_there, table_text
+from meltdoe.files.tables import named_columns, parse_table, read_bytes, read_if_there, refuse_cut_off, table_text
 from meltdoe.log.cell_words import clean_text, read_setting, read_text, setting_cell
 from meltdoe.log.entry import Row, Where, row_texts
 from meltdoe.log.event import Event
@@ -28,6 +28,7 @@ from meltdoe.series.melt_series import MeltSeries
 __all__ = [
     "PLAN_NAME",
     "check_plan",
+    "is_plan",
     "last_plan",
     "parse_plan",
     "plan_text",
@@ -86,6 +87,7 @@ def parse_plan(series: MeltSeries, content: bytes, done: Collection[int] = ()) -
 
 
 def _read_table(series: MeltSeries, content: bytes) -> tuple[list[tuple[PlannedMelt, Where]], list[Problem]]:
+    refuse_cut_off(content, PLAN_NAME)
     table = parse_table(content, PLAN_NAME, _columns(series))
     rows = named_columns(table, _columns(series))
     amounts = [factor.name for factor in series.factors if isinstance(factor, Amount)]
@@ -121,6 +123,14 @@ def _read_rows(
         else:
             melts.append((PlannedMelt(numbers["melt"], numbers["firing"], numbers["order"], settings, purpose), where))
     return melts, problems
+
+
+def is_plan(series: MeltSeries, content: bytes) -> bool:
+    """Whether every row can be read, whatever stands against the plan that they make."""
+    try:
+        return not _read_table(series, content)[1]
+    except ProblemsFound:
+        return False
 
 
 def check_plan(

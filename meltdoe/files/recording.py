@@ -8,6 +8,7 @@ the next command writes log.csv again.
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,7 +27,7 @@ from meltdoe.files.log_csv import (
     settle_locked,
     write_log_view,
 )  # fmt: skip
-from meltdoe.files.plan_csv import PLAN_NAME, last_plan, plan_text, planned_melts
+from meltdoe.files.plan_csv import PLAN_NAME, is_plan, last_plan, plan_text, planned_melts
 from meltdoe.files.safe_write import remove_leftovers, write_file
 from meltdoe.files.tables import read_if_there
 from meltdoe.log.cell_words import clean_text
@@ -194,10 +195,10 @@ def undo(series: MeltSeries, reason: str = "") -> Undone:
 
 
 def rebuild(series: MeltSeries) -> Rebuilt:
-    """Write log.csv from the journal, and plan.csv where it is missing.
+    """Write log.csv from the journal, and plan.csv where it is missing or cannot be read.
 
-    A log.csv that says anything else is kept beside it under a name with the time. It is the way out where log.csv
-    was damaged or an old copy was saved over it.
+    A table that says anything else is kept beside it under a name with the time. It is the way out where a table was
+    damaged or an old copy was saved over it.
 
     Raises
     ------
@@ -206,7 +207,7 @@ def rebuild(series: MeltSeries) -> Rebuilt:
     """
     folder = series_folder(series)
     with locked(folder):
-        for name in (LOG_NAME, PLAN_NAME, JOURNAL_NAME, "log-set-aside-*"):
+        for name in (LOG_NAME, PLAN_NAME, JOURNAL_NAME, "*-set-aside-*"):
             remove_leftovers(folder / name)
         journal = read_journal(folder / JOURNAL_NAME)
         if not journal.events:
@@ -217,19 +218,25 @@ def rebuild(series: MeltSeries) -> Rebuilt:
         path, set_aside = folder / LOG_NAME, None
         content = read_if_there(path) or b""
         if content.strip() and content != log_text(series, state.values()).encode():
-            set_aside = _free_name(folder)
-            write_file(set_aside, content)
+            set_aside = _kept_aside(path, content)
         write_log_view(series, state, content)
         plan = last_plan(series, journal.events)
-        if plan and not (folder / PLAN_NAME).exists():
+        content = read_if_there(folder / PLAN_NAME) or b""
+        if plan and not is_plan(series, content):
+            if content.strip():
+                _kept_aside(folder / PLAN_NAME, content)
             write_file(folder / PLAN_NAME, plan_text(series, plan))
     return Rebuilt(path, len(state), set_aside)
 
 
-def _free_name(folder: Path) -> Path:
+def _kept_aside(path: Path, content: bytes) -> Path:
+    """Keep the content of a table beside it, under a name with the time."""
     stamp = datetime.datetime.now().strftime("%Y%m%d-%H%M%S")
-    names = (folder / f"log-set-aside-{stamp}{tail}.csv" for tail in ("", *(f"-{i}" for i in range(2, 1000))))
-    return next(name for name in names if not name.exists())
+    tails = ("", *(f"-{i}" for i in range(2, 1000)))
+    names = (path.with_name(f"{path.stem}-set-aside-{stamp}{tail}{path.suffix}") for tail in tails)
+    name = next(name for name in names if not os.path.lexists(name))
+    write_file(name, content)
+    return name
 
 
 def history(series: MeltSeries) -> tuple[str, ...]:

@@ -87,13 +87,13 @@ def read_series_text(folder: Path | str) -> str:
             raise problem(None, f"there is no folder {shown}", "check the name, or make a series with: meltdoe begin")
         if not path.parent.is_dir():
             raise problem(None, f"{shown} is not a folder", "name the folder that holds series.toml")
+        links = links_outside(path.parent)
+        if links:
+            raise ProblemsFound(links)
         if path.is_dir():
             raise problem(None, f"series.toml in {shown} is a folder", "rename it, then run: meltdoe begin")
         if not path.exists():
             raise problem(None, f"there is none in the folder {shown}", "make one with: meltdoe begin")
-        links = links_outside(path.parent)
-        if links:
-            raise ProblemsFound(links)
         data = read_ordinary(path, _LARGEST_FILE) or b""
     except (OSError, ValueError) as error:  # ValueError: a null character in the name
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)

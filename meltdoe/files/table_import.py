@@ -12,7 +12,9 @@ from meltdoe.errors import Problem, ProblemsFound
 from meltdoe.files.lock import locked
 from meltdoe.files.log_csv import LOG_NAME, Settled, open_store, read_store, series_folder, settle_locked
 from meltdoe.files.recording import commit, planned
-from meltdoe.files.tables import Table, parse_table, read_bytes
+from meltdoe.files.table_rows import Table, headed, table_of
+from meltdoe.files.tables import read_bytes, read_rows
+from meltdoe.files.xlsx_table import is_xlsx, xlsx_rows
 from meltdoe.log.column_match import ColumnMatch, log_targets, match_columns, nearest
 from meltdoe.log.dates import day_order
 from meltdoe.log.draft import Draft, Planned, Unsaid, draft_entry
@@ -34,12 +36,14 @@ class ImportResult:
 
     Parameters
     ----------
+    source : the file, with the sheet where it has several.
     match : which heading stands for which column; headings without one are named in `match.unmatched`.
     drafts : one per row of the table: new melts, completed ones, and those on record just so.
     problems : whatever stands against it; empty once it is written.
     event : number of the journal's event, or None where nothing was written.
     """
 
+    source: str
     match: ColumnMatch
     drafts: tuple[Draft, ...]
     problems: tuple[Problem, ...]
@@ -75,7 +79,7 @@ def preview_import(
     """
     reading = read_store(series)
     reading.raise_problems()
-    _, table = _read_table(series, path)
+    _, table = _read_table(series, path, told or {})
     plan = planned(series, reading.journal.events)
     return _drafted(series, table, told or {}, reading.entries, plan, unmatched, unsaid)
 
@@ -97,7 +101,7 @@ def import_table(
     ProblemsFound
         Every problem of the table; nothing is written then.
     """
-    content, table = _read_table(series, path)
+    content, table = _read_table(series, path, told or {})
     digest = hashlib.sha256(content).hexdigest()
     with locked(series_folder(series)):
         reading = open_store(series)
@@ -128,17 +132,23 @@ def _refuse_again(match: ColumnMatch, events: Sequence[Event], file: str, digest
     for event in events:
         if event.kind == "import" and event.data.get("digest") == digest and event.number not in undone:
             what = f"was brought in on {event.day} already, and its rows have no melt numbers"
-            raise ProblemsFound.single(file, None, what, "add a column of melt numbers, or undo that first")
+            raise ProblemsFound.single(file, None, what, "add a column of melt numbers, or: meltdoe record --undo")
 
 
-def _read_table(series: MeltSeries, path: Path) -> tuple[bytes, Table]:
+def _read_table(series: MeltSeries, path: Path, told: Mapping[str, str]) -> tuple[bytes, Table]:
     targets = log_targets(series)
-    known = [name for target in targets for name in (target.name, *target.titles) if name]
+    known = [name for target in targets for name in (target.name, *target.titles) if name] + list(told)
     content = read_bytes(path)
-    table = parse_table(content, path.name, known)
+    if is_xlsx(content):
+        rows, file = xlsx_rows(content, path.name, known)
+        separator = ""
+    else:
+        rows, separator = read_rows(content, path.name, known)
+        file = path.name
+    table = table_of(headed(rows, known), file, separator)
     if path.resolve() == (series_folder(series) / LOG_NAME).resolve():
         raise ProblemsFound.single(
-            path.name, None, "is the log itself", "edit it in place; the next command enters the edits"
+            path.name, None, "is the log itself", "edit it in place; the next record enters the edits"
         )
     if not table.rows:
         raise ProblemsFound.single(path.name, None, "holds no row under its headings", "name another file")
@@ -151,13 +161,13 @@ def _drafted(
 ) -> ImportResult:  # fmt: skip
     match = match_columns(table.headings, log_targets(series), told)
     problems = _told_problems(series, table, told)
-    mend = "say which column each heading stands for"
+    mend = "say which column each heading stands for, with: --column HEADING=NAME"
     problems += [Problem(table.file, table.heading_line, doubt, mend) for doubt in match.doubtful]
     if not any(column.name in {o.name for o in series.outcomes} for column in match.matched):
         what = "no heading stands for an outcome of the series"
         problems.append(Problem(table.file, table.heading_line, what, mend))
     if problems:
-        return ImportResult(match, (), tuple(problems), Settled())
+        return ImportResult(table.file, match, (), tuple(problems), Settled())
     columns = {column.heading: column for column in match.matched}
     names = {column.name: heading for heading, column in columns.items()}
     place = {heading: i for i, heading in enumerate(table.headings)}
@@ -190,7 +200,7 @@ def _drafted(
         if not draft.problems:
             new = {(entry.melt, entry.mould): entry for entry in draft.entries}
             known = [new.pop((entry.melt, entry.mould), entry) for entry in known] + list(new.values())
-    return ImportResult(match, tuple(drafts), tuple(problems), Settled())
+    return ImportResult(table.file, match, tuple(drafts), tuple(problems), Settled())
 
 
 def _told_problems(series: MeltSeries, table: Table, told: Mapping[str, str]) -> list[Problem]:

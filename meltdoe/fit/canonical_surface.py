@@ -87,7 +87,7 @@ class CanonicalForm:
             text += ", drawn out into a ridge along which the outcome hardly changes"
         if self.inside is False:
             text += "; it lies outside the settings tried and is an extrapolation"
-        return text + f" ({self.chances[self.nature]:.0%} of the surfaces that fit these data have this shape)."
+        return text + f" ({100 * self.chances[self.nature]:.0f} % of the surfaces that fit these data have this shape)."
 
     def could_be_stationary(self, x: ArrayLike, level: float | None = None) -> NDArray[np.bool_]:
         """Whether each point x (m, k) lies in the confidence region of the stationary point (Box and Hunter 1954)."""

@@ -1,8 +1,8 @@
 """Coordinates in which the chains move easily.
 
 Pass/fail and graded outcomes are sampled as they are. For measured ones the coefficients are wide where sigma is large
-and narrow where it is small, a funnel that no single ellipse fits. Given sigma the coefficients w = (b, z) of an
-uncensored outcome are Gaussian,
+and narrow where it is small, a funnel that no single ellipse fits. Given sigma the coefficients w = (b, z) and the
+uncensored values alone are Gaussian,
 
     w | sigma ~ N(M(sigma), (A'A / sigma^2 + P)^-1),   A = [X, exp(tau_0) Z],  P their prior precision,
 
@@ -11,7 +11,8 @@ and with A'A v = lambda P v solved once (V'PV = I) the standardised residual e o
     w = V [ (V'A'y / sigma^2 + V'P mu) / (lambda / sigma^2 + 1) + e / (lambda / sigma^2 + 1)^(1/2) ]
 
 costs nothing to compute at any sigma. Chains move in (e, log sigma, tau); the Jacobian keeps the posterior exact,
-also where values are censored or tau is not tau_0.
+also where values are censored or tau is not tau_0. A censored value must stay out of A: taken for a value seen at its
+limit it would tie b down where sigma is small, though b may lie anywhere beyond it (split R-hat was up to 2 that way).
 """
 
 from __future__ import annotations
@@ -55,12 +56,12 @@ class _AsTheyAre:
 
 class _GivenSigma:
     def __init__(self, likelihood: Likelihood, mean: Array, precision: Array) -> None:
-        p, n = likelihood.n_coef, likelihood.y.size
+        p, seen = likelihood.n_coef, np.flatnonzero(likelihood.censored == 0)
         self.sigma_at = p
-        columns = [likelihood.X[:n]]
+        columns = [likelihood.X[seen]]
         self.at = np.arange(p)
         if likelihood.n_groups:
-            member = likelihood.groups[:n, None] == np.arange(likelihood.n_groups)
+            member = likelihood.groups[seen, None] == np.arange(likelihood.n_groups)
             columns.append(np.exp(mean[p + 1]) * member)
             self.at = np.concatenate([self.at, np.arange(p + 2, mean.size)])
         A = np.hstack(columns)
@@ -68,7 +69,7 @@ class _GivenSigma:
         self.eigenvalues, self.V = eigh(A.T @ A, P)
         self.eigenvalues = np.maximum(self.eigenvalues, 0.0)
         self.V_inverse = self.V.T @ P
-        self.from_data = self.V.T @ (A.T @ likelihood.y)
+        self.from_data = self.V.T @ (A.T @ likelihood.y[seen])
         self.from_prior = self.V_inverse @ mean[self.at]
 
     def _given(self, log_sigma: Array) -> tuple[Array, Array]:

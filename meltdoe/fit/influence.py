@@ -7,7 +7,7 @@ worse: neighbouring settings whose chances hardly differ change places for nothi
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal
 
 import numpy as np
 
@@ -53,14 +53,14 @@ class Surprise:
 
     Attributes
     ----------
-    chance : chance of what was seen or of something further out on the same side (pass: of what was seen).
-    side : "low" or "high": on which side of the expected it lies (grades: low is better).
+    chance : chance of what was seen or of something further out on the same side; smallest of the two sides.
+    side : the side it lies on: small or large values, best or worst grades, no or yes.
     """
 
     entry: Entry
     outcome: Outcome
     chance: float
-    side: str
+    side: Literal["low", "high"]
 
     @property
     def surprising(self) -> bool:
@@ -113,14 +113,12 @@ def influence(chain: ChainFit, best: BestSetting | None = None, *, beliefs: bool
             sides = sides_of_seen(chain, i, m, part)
             outcome = chain.stages[i].outcome
             seen += _surprises(chain, outcome, sides)
-            expected += _expected(outcome, sides)
+            expected += sides.expected_beyond(_UNLIKELY)
     ordered = sorted(seen, key=lambda one: (one.chance, one.entry.melt, one.entry.mould))
     return Influence(present, melts, tuple(ordered), expected)
 
 
-def _candidates(
-    chain: ChainFit, present: BestSetting, left: dict[int, list[LeftOut]]
-) -> dict[int, FloatArray]:
+def _candidates(chain: ChainFit, present: BestSetting, left: dict[int, list[LeftOut]]) -> dict[int, FloatArray]:
     """For each melt the settings that look best without it, and the present best as the first: (n, n_factors)."""
     if not any(stage.outcome.counts for stage in chain.stages):
         return dict.fromkeys(left, present.raw[None])
@@ -171,28 +169,7 @@ def _without_melt(
 
 
 def _surprises(chain: ChainFit, outcome: Outcome, sides: Sides) -> list[Surprise]:
-    found = []
-    for row, exactly, low, high in zip(sides.rows, sides.exactly, sides.so_low, sides.so_high, strict=True):
-        entry = chain.log.entries[row]
-        if outcome.kind == "pass":
-            found.append(Surprise(entry, outcome, float(exactly), "high" if entry.seen[outcome.name] else "low"))
-        else:
-            found.append(Surprise(entry, outcome, float(min(low, high)), "low" if low < high else "high"))
-    return found
-
-
-class _Tail(NamedTuple):
-    """Chance that a casting surprises on each side, if the model is right."""
-
-    low: float
-    high: float
-
-
-def _expected(outcome: Outcome, sides: Sides) -> float:
-    """Surprises to be expected among these castings."""
-    if outcome.kind == "measured":
-        return 2.0 * _UNLIKELY * len(sides.rows)
-    if outcome.kind == "pass":
-        rarer = np.minimum(sides.so_low, sides.so_high)
-        return float(rarer[rarer < _UNLIKELY].sum())
-    raise NotImplementedError
+    return [
+        Surprise(chain.log.entries[row], outcome, float(min(low, high)), "low" if low < high else "high")
+        for row, low, high in zip(sides.rows, sides.so_low, sides.so_high, strict=True)
+    ]

@@ -23,11 +23,12 @@ from scipy.special import gammaln
 from meltdoe.fit.likelihood import Likelihood
 from meltdoe.fit.prior import Prior
 
-__all__ = ["LogPosterior", "Mode", "climb", "draw_t", "log_t_density", "make_log_posterior"]
+__all__ = ["LogPosterior", "Mode", "climb", "draw_t", "log_t_density", "made_positive", "make_log_posterior"]
 
 Array = NDArray[np.float64]
 
 _MOST_STEPS = 60
+_MOST_HALVINGS = 30
 _PROPOSAL_DF = 7.0  # a Gaussian proposal left k-hat up to 0.95 on separated tables
 
 
@@ -45,6 +46,10 @@ class LogPosterior:
     likelihood: Likelihood
     mean: Array
     precision: Array
+
+    def under(self, index: NDArray[np.int_]) -> LogPosterior:
+        """The same under some of the priors."""
+        return LogPosterior(self.likelihood, self.mean[index], self.precision[index])
 
     def log_prior(self, theta: Array) -> Array:
         """(m,) normalised log prior, row i of theta under prior i."""
@@ -100,23 +105,28 @@ def climb(target: LogPosterior, start: Array | None = None) -> Mode:
     """
     theta = (target.mean if start is None else start).copy()
     value = target.value(theta)
+    left = np.arange(len(theta))
     for _ in range(_MOST_STEPS):
-        gradient, H = _slope(target, theta)
+        gradient, H = _slope(target.under(left), theta[left])
         step = np.linalg.solve(H, gradient[..., None])[..., 0]
         # Decrement g' H^-1 g: twice the height still to be gained.
-        if np.all(np.einsum("md,md->m", gradient, step) < 1e-9):
+        far = np.einsum("md,md->m", gradient, step) >= 1e-9
+        left, step = left[far], step[far]
+        if not left.size:
             break
-        scale = np.ones(len(theta))
-        for _ in range(30):
-            trial = theta + scale[:, None] * step
-            height = target.value(trial)
-            worse = ~(height >= value - 1e-10)
-            if not worse.any():
+        to_go = np.arange(left.size)
+        for _ in range(_MOST_HALVINGS):
+            at = left[to_go]
+            trial = theta[at] + step[to_go]
+            height = target.under(at).value(trial)
+            good = height >= value[at] - 1e-10
+            theta[at[good]], value[at[good]] = trial[good], height[good]
+            to_go = to_go[~good]
+            if not to_go.size:
                 break
-            scale[worse] *= 0.5
-        stuck = ~(height >= value - 1e-10)
-        trial[stuck], height[stuck] = theta[stuck], value[stuck]
-        theta, value = trial, height
+            step[to_go] *= 0.5
+        # Those that no step lifts stand as high as rounding lets them.
+        left = np.delete(left, to_go)
     _, H = _slope(target, theta)
     d = theta.shape[1]
     log_evidence = value + 0.5 * d * np.log(2.0 * np.pi) - 0.5 * np.linalg.slogdet(H)[1]
@@ -128,14 +138,18 @@ def _slope(target: LogPosterior, theta: Array) -> tuple[Array, Array]:
     """Gradient, and minus the second derivatives made positive definite where they are not."""
     found = target.likelihood.derivatives(theta)
     pull = np.einsum("mij,mj->mi", target.precision, theta - target.mean)
-    H = target.precision - found.hessian
+    return found.gradient - pull, made_positive(target.precision - found.hessian)
+
+
+def made_positive(H: Array) -> Array:
+    """Symmetric matrices (m, d, d), those that are not positive definite with the signs of their eigenvalues turned."""
     try:
         np.linalg.cholesky(H)
     except np.linalg.LinAlgError:
         values, vectors = np.linalg.eigh(H)
         values = np.maximum(np.abs(values), 1e-3)
         H = (vectors * values[:, None, :]) @ np.swapaxes(vectors, 1, 2)
-    return found.gradient - pull, H
+    return H
 
 
 def draw_t(mean: Array, covariance: Array, draws: int, rng: np.random.Generator) -> Array:

@@ -3,18 +3,20 @@
     p(theta | y without melt m) is proportional to p(theta | y) / p(y_m | theta)
 
 so every draw is weighted by 1 / p(y_m | theta), with the largest weights smoothed (Vehtari, Gelman & Gabry 2017,
-Statistics and Computing 27, 1413-1432, from memory). Where all rows of a firing (or of a melt with several moulds) go,
-the effect they share is averaged over its normal distribution, else it keeps its value in the draw. Where k-hat says
+Statistics and Computing 27, 1413-1432, from memory). The effect that melts of a firing (or castings of a melt) share is
+integrated out by quadrature, given the other rows of the firing, which keeps the weights calm. Where k-hat says
 that the weights cannot be relied on, the outcome is fitted once more without the melt. Either way the terms of the
 model and the averages of circumstances stay those of the full fit.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
-from scipy.special import logsumexp, ndtr
+from scipy.special import expit, logsumexp, ndtr
 
 from meltdoe.fit.diagnostics import pareto_smoothed
 from meltdoe.fit.likelihood import Likelihood, make_likelihood
@@ -24,11 +26,12 @@ from meltdoe.fit.stage_data import IntArray, Nuisance, StageData
 from meltdoe.fit.stage_fit import StageFit
 from meltdoe.fit.stage_posterior import equal_draws, stage_mixture
 from meltdoe.series.factor import FloatArray
+from meltdoe.series.outcome import Outcome
 
 __all__ = ["LeftOut", "Sides", "leave_out", "sides_of_seen"]
 
 _K_HAT_LIMIT = 0.7  # means are reliable up to it (Vehtari et al. 2017)
-_REFIT_DRAWS = 800
+_REFIT_DRAWS = 1000
 _NODES = 9  # Gauss-Hermite nodes over the effect that a firing shares
 
 
@@ -106,32 +109,11 @@ def _without(data: StageData, rows: IntArray) -> StageData:
 
 
 def _linear(stage: StageFit, data: StageData, rows: IntArray) -> FloatArray:
-    """Linear predictor of rows without what a firing shares, (n_draws, n_rows); `data` holds the rows."""
+    """Linear predictor of rows of `data` without what a firing shares, (n_draws, n_rows)."""
     X = stage.model_matrix(data.raw[rows])
     q = len(data.nuisance.names)
     X[:, X.shape[1] - q :] = data.nuisance.columns[rows]
     return np.asarray(stage.posterior.coef @ X.T)
-
-
-def _shared(stage: StageFit, group: int | None) -> tuple[FloatArray, FloatArray]:
-    """What a firing adds: values (n_values, n_draws, 1) and their log weights (n_values,)."""
-    draws = stage.posterior
-    sd = draws.group_sd[:, None]
-    if not draws.n_groups:
-        return np.zeros((1, len(sd), 1)), np.zeros(1)
-    if group is not None:
-        z = draws.draws[:, draws.n_coef + draws.n_shape + 1 + group, None]
-        return (sd * z)[None], np.zeros(1)
-    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
-    return nodes[:, None, None] * sd, np.log(weights / weights.sum())
-
-
-def _group_left(data: StageData, rows: IntArray) -> int | None:
-    """The group of `rows` where other rows of it stay behind."""
-    if data.groups is None:
-        return None
-    group = int(data.groups[rows[0]])
-    return group if int((data.groups == group).sum()) > len(rows) else None
 
 
 def _rows_likelihood(data: StageData, rows: IntArray) -> Likelihood:
@@ -145,69 +127,112 @@ def _rows_likelihood(data: StageData, rows: IntArray) -> Likelihood:
     return make_likelihood(ones, y, "measured", censored=data.censored[rows], bounds=bounds, centre=0.0, scale=1.0)
 
 
+def _shared(stage: StageFit, data: StageData, rows: IntArray) -> tuple[FloatArray, FloatArray]:
+    """What the firing of `rows` may add, from its other rows: values and log weights, both (n_nodes, n_draws)."""
+    draws = stage.posterior
+    if not draws.n_groups:
+        return np.zeros((1, len(draws.draws))), np.zeros((1, len(draws.draws)))
+    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+    values = nodes[:, None] * draws.group_sd
+    logs = np.repeat(np.log(weights / weights.sum())[:, None], len(draws.draws), axis=1)
+    if data.groups is not None:
+        same = np.flatnonzero(data.groups == data.groups[rows[0]])
+        mates = np.setdiff1d(same, rows).astype(np.int64)
+        if len(mates):
+            logs += _log_chances(stage, data, mates, values)
+            logs -= logsumexp(logs, axis=0)
+    return values, logs
+
+
+def _log_chances(stage: StageFit, data: StageData, rows: IntArray, shared: FloatArray) -> FloatArray:
+    """log p(y of all rows | draw, what is shared), (n_nodes, n_draws)."""
+    likelihood, eta = _rows_likelihood(data, rows), _linear(stage, data, rows)
+    return np.array([likelihood.rows(eta + part[:, None], stage.posterior.shape).sum(axis=1) for part in shared])
+
+
 def _log_chance_together(stage: StageFit, rows: IntArray) -> FloatArray:
-    """log p(y of all rows | draw), shape (n_draws,)."""
-    likelihood = _rows_likelihood(stage.data, rows)
-    eta = _linear(stage, stage.data, rows)
-    parts, log_weights = _shared(stage, _group_left(stage.data, rows))
-    logs = [likelihood.rows(eta + part, stage.posterior.shape).sum(axis=1) for part in parts]
-    return np.asarray(logsumexp(np.array(logs) + log_weights[:, None], axis=0))
+    """log p(y of all rows | draw, the rows that share their firing), shape (n_draws,)."""
+    shared, log_weights = _shared(stage, stage.data, rows)
+    return np.asarray(logsumexp(_log_chances(stage, stage.data, rows, shared) + log_weights, axis=0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sides:
-    """Chances, foretold from the other melts, of what was seen of one outcome; arrays over the rows of a melt.
+    """What the other melts foretell of the rows of one melt, for one outcome; arrays over those rows.
 
-    rows : (n,) positions in ``log.entries``.
-    exactly : (n,) chance of just that; density for a measurement between its bounds.
-    so_low, so_high : (n,) chance of that or a smaller, or a larger, value; of that or a better, or a worse, grade; of
-        no and of yes, for a pass.
+    Values run from small to large; for a pass from no to yes, for grades from best to worst.
+
+    Attributes
+    ----------
+    rows : positions in ``log.entries``.
+    so_low, so_high : (n,) chance of what was seen or something below it, or above it.
+    by_value : (n, n_values) chance of each value; for a measurement None.
+    on_bounds : (n, 2) chance of a measurement on its smallest and on its largest value; else None.
     """
 
     rows: tuple[int, ...]
-    exactly: FloatArray
     so_low: FloatArray
     so_high: FloatArray
+    by_value: FloatArray | None
+    on_bounds: FloatArray | None
+
+    def expected_beyond(self, limit: float) -> float:
+        """How many of these rows are expected to show something whose smaller side has a chance below `limit`."""
+        if self.by_value is None:
+            # A side on which even the bound is likelier than the limit can show nothing so unlikely.
+            return 0.0 if self.on_bounds is None else float(limit * (self.on_bounds < limit).sum())
+        up = np.cumsum(self.by_value, axis=1)
+        smaller = np.minimum(up, 1.0 - up + self.by_value)
+        return float(self.by_value[smaller < limit].sum())
 
 
 def sides_of_seen(chain: ChainFit, position: int, melt: int, left: LeftOut) -> Sides:
     """Foretell the rows of a melt from the posterior without it; `left` as `leave_out` gives it."""
-    full = chain.stages[position]
-    data, rows = full.data, _rows_of(full.data, melt)
+    data = chain.stages[position].data
+    rows = _rows_of(data, melt)
     if not len(rows):
-        nothing = np.zeros(0)
-        return Sides((), nothing, nothing, nothing)
-    group = _group_left(data, rows)
-    if left.refitted and group is not None and left.stage.data.groups is not None:
-        # The refit counts its firings anew: find one of those that shared the fire.
-        assert data.groups is not None
-        mate = next(data.rows[i] for i in np.flatnonzero(data.groups == group) if i not in rows)
-        group = int(left.stage.data.groups[left.stage.data.rows.index(mate)])
-    elif left.refitted:
-        group = None
-    likelihood = _rows_likelihood(data, rows)
+        return Sides((), np.zeros(0), np.zeros(0), None, None)
     eta, shape = _linear(left.stage, data, rows), left.stage.posterior.shape
-    totals = [np.zeros(len(rows)) for _ in range(3)]
-    for part, log_weight in zip(*_shared(left.stage, group), strict=True):
-        exactly = np.exp(likelihood.rows(eta + part, shape))
-        low, high = _sides(data, rows, eta + part, shape)
-        for total, value in zip(totals, (exactly, low, high), strict=True):
-            total += np.exp(log_weight) * (left.weights @ value)
-    return Sides(tuple(data.rows[i] for i in rows), *totals)
+    measured = data.outcome.kind == "measured"
+    of_value = _chances_beyond(data, rows) if measured else _chances_of_values
+    shared, log_weights = _shared(left.stage, data, rows)
+    table = np.sum(
+        [
+            np.tensordot(left.weights * np.exp(logs), of_value(data.outcome, eta + part[:, None], shape), axes=1)
+            for part, logs in zip(shared, log_weights, strict=True)
+        ],
+        axis=0,
+    )
+    at = tuple(data.rows[i] for i in rows)
+    if measured:
+        return Sides(at, table[:, 0], table[:, 1], None, table[:, 2:])
+    up = np.cumsum(table, axis=1)
+    seen = data.y[rows].astype(int)[:, None]
+    low = np.take_along_axis(up, seen, axis=1)[:, 0]
+    return Sides(at, low, 1.0 - low + np.take_along_axis(table, seen, axis=1)[:, 0], table, None)
 
 
-def _sides(data: StageData, rows: IntArray, eta: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Chance of at most and of at least what was seen, in every draw: two of (n_draws, n_rows)."""
-    y = data.y[rows]
-    if data.outcome.kind == "measured":
-        r = (y - eta) / np.exp(shape[:, :1])
+Chances: TypeAlias = Callable[[Outcome, FloatArray, FloatArray], FloatArray]
+
+
+def _chances_of_values(outcome: Outcome, eta: FloatArray, shape: FloatArray) -> FloatArray:
+    """Chance of every value of a pass or a grade in every draw, (n_draws, n_rows, n_values)."""
+    if outcome.kind == "pass":
+        return np.stack([expit(-eta), expit(eta)], axis=-1)
+    return np.exp(log_grade_chances(eta, shape))
+
+
+def _chances_beyond(data: StageData, rows: IntArray) -> Chances:
+    """For measurements (n_draws, n_rows, 4): so low, so high, on the smallest and on the largest value."""
+    y, censored = data.y[rows], data.censored[rows]
+    low, high = data.outcome.bounds or (-np.inf, np.inf)
+
+    def chances(outcome: Outcome, eta: FloatArray, shape: FloatArray) -> FloatArray:
+        del outcome
+        sd = np.exp(shape[:, :1])
         # A reading on a bound stands for everything beyond it.
-        return np.where(data.censored[rows] > 0, 1.0, ndtr(r)), np.where(data.censored[rows] < 0, 1.0, ndtr(-r))
-    if data.outcome.kind == "pass":
-        chance = 1.0 / (1.0 + np.exp(-eta))
-        return 1.0 - chance, chance
-    chances = np.exp(log_grade_chances(eta, shape))
-    upto = np.cumsum(chances, axis=-1)
-    grade = np.broadcast_to(y.astype(int)[None, :, None], (*eta.shape, 1))
-    low = np.take_along_axis(upto, grade, axis=-1)[..., 0]
-    return low, 1.0 - low + np.take_along_axis(chances, grade, axis=-1)[..., 0]
+        below = np.where(censored > 0, 1.0, ndtr((y - eta) / sd))
+        above = np.where(censored < 0, 1.0, ndtr((eta - y) / sd))
+        return np.stack([below, above, ndtr((low - eta) / sd), ndtr((eta - high) / sd)], axis=-1)
+
+    return chances

@@ -28,13 +28,12 @@ from scipy.special import log_ndtr, logsumexp
 
 from meltdoe.fit.log_chances import log_grade_chances, log_interval_chance, softplus
 from meltdoe.fit.prior import Belief
+from meltdoe.fit.row_derivatives import central_differences, grade_derivatives, grade_slopes, pass_slopes
 
 __all__ = ["Kind", "Likelihood", "Observed", "make_likelihood"]
 
 Array = NDArray[np.float64]
 Kind = Literal["pass", "grade", "measured"]
-
-_STEP = 2e-3  # of the central differences; truncation about 1e-7, rounding about 1e-9
 
 
 class Observed(TypedDict, total=False):
@@ -136,6 +135,11 @@ class Likelihood:
         with np.errstate(over="ignore", invalid="ignore"):
             return np.asarray(self.rows(self.linear_predictor(theta), self.shape(theta)).sum(axis=-1))
 
+    def log_belief(self, theta: Array) -> Array:
+        """(m,) log likelihood of the beliefs alone, of a graded or measured outcome."""
+        believed = self._belief_rows(self.linear_predictor(theta)[:, self.y.size :], self.shape(theta))
+        return np.asarray(believed.sum(axis=1))
+
     def rows(self, eta: Array, shape: Array) -> Array:
         """Log likelihood of each row: eta (..., n), shape (..., n_shape) -> (..., n)."""
         n = self.y.size
@@ -148,8 +152,7 @@ class Likelihood:
             melts = self._measured_rows(eta[..., :n], shape)
         if not self.beliefs:
             return melts
-        believed = [self._belief_row(belief, eta[..., n + i], shape) for i, belief in enumerate(self.beliefs)]
-        return np.concatenate([melts, np.stack(believed, axis=-1)], axis=-1)
+        return np.concatenate([melts, self._belief_rows(eta[..., n:], shape)], axis=-1)
 
     def _grade_rows(self, eta: Array, shape: Array) -> Array:
         grade = self.y.astype(int)
@@ -173,6 +176,10 @@ class Likelihood:
         seen[..., at] = log_ndtr(-self.censored[at] * r[..., at])
         return np.asarray(seen)
 
+    def _belief_rows(self, eta: Array, shape: Array) -> Array:
+        believed = [self._belief_row(belief, eta[..., i], shape) for i, belief in enumerate(self.beliefs)]
+        return np.stack(believed, axis=-1)
+
     def _belief_row(self, belief: Belief, eta: Array, shape: Array) -> Array:
         if self.kind == "grade":
             logs = log_grade_chances(eta[..., None], shape)[..., 0, :]
@@ -189,14 +196,15 @@ class Likelihood:
     def derivatives(self, theta: Array) -> Derivatives:
         """Value, gradient and second derivatives at each of (m, d) parameter vectors.
 
-        Each row depends on few numbers (its eta and the shape parameters), so central differences over
-        those, with the chain rule to theta exact, serve every kind of outcome.
+        Each row depends on few numbers (its eta and the shape parameters): `row_derivatives.py`, and the chain
+        rule to theta.
         """
         m, d = theta.shape
         p, q = self.n_coef, self.n_shape
         eta, shape = self.linear_predictor(theta), self.shape(theta)
         with np.errstate(over="ignore", invalid="ignore"):
-            value, first, second = self._row_derivatives(eta, shape)
+            value = self.rows(eta, shape).sum(axis=-1)
+            first, second = self.row_derivatives(eta, shape)
 
         # d eta / d theta, (m, n, d).
         J = np.zeros((m, self.X.shape[0], d))
@@ -223,37 +231,25 @@ class Likelihood:
             hessian[:, tau + 1 :, tau] += cross
         return Derivatives(value, gradient, hessian)
 
-    def _row_derivatives(self, eta: Array, shape: Array) -> tuple[Array, Array, Array]:
-        """Value (m,), first (m, 1+q, n) and second (m, 1+q, 1+q, n) derivatives in (eta, shape)."""
-        (m, n), v = eta.shape, 1 + shape.shape[1]
-        moves = _moves(v)
-        etas = eta[None] + _STEP * moves[:, 0, None, None]
-        shapes = shape[None] + _STEP * moves[:, None, 1:]
-        f = self.rows(etas, shapes)
-        first, second = np.empty((m, v, n)), np.empty((m, v, v, n))
-        for i in range(v):
-            up, down = f[1 + 2 * i], f[2 + 2 * i]
-            first[:, i] = (up - down) / (2.0 * _STEP)
-            second[:, i, i] = (up - 2.0 * f[0] + down) / _STEP**2
-        at = 1 + 2 * v
-        for i in range(v):
-            for j in range(i):
-                mixed = (f[at] - f[at + 1] - f[at + 2] + f[at + 3]) / (4.0 * _STEP**2)
-                second[:, i, j] = second[:, j, i] = mixed
-                at += 4
-        return f[0].sum(axis=-1), first, second
+    def slopes(self, eta: Array, shape: Array) -> tuple[Array, Array]:
+        """First and second derivatives (..., n) in eta of pass or grade, beliefs about grades left out."""
+        if self.kind == "pass":
+            return pass_slopes(self.y, self.trials, eta)
+        return grade_slopes(self.y.astype(int), eta[..., : self.y.size], shape)
 
-
-def _moves(v: int) -> Array:
-    """Points of the central differences: the centre, both ways along each axis, four ways in each plane."""
-    unit = np.eye(v)
-    points = [np.zeros(v)]
-    for i in range(v):
-        points += [unit[i], -unit[i]]
-    for i in range(v):
-        for j in range(i):
-            points += [unit[i] + unit[j], unit[i] - unit[j], unit[j] - unit[i], -unit[i] - unit[j]]
-    return np.array(points)
+    def row_derivatives(self, eta: Array, shape: Array) -> tuple[Array, Array]:
+        """First (m, 1+q, n) and second (m, 1+q, 1+q, n) derivatives in (eta, shape)."""
+        if self.kind == "pass":
+            first, second = pass_slopes(self.y, self.trials, eta)
+            return first[:, None], second[:, None, None]
+        if self.kind == "measured":
+            return central_differences(self.rows, eta, shape)
+        n = self.y.size
+        melts = grade_derivatives(self.y.astype(int), eta[:, :n], shape)
+        if not self.beliefs:
+            return melts
+        believed = central_differences(self._belief_rows, eta[:, n:], shape)
+        return np.concatenate([melts[0], believed[0]], axis=-1), np.concatenate([melts[1], believed[1]], axis=-1)
 
 
 def make_likelihood(X: ArrayLike, y: ArrayLike, kind: Kind = "pass", **observed: Unpack[Observed]) -> Likelihood:

@@ -91,7 +91,7 @@ def coefficient_move(target: LogPosterior, precision_given: PrecisionGiven | Non
         if not likelihood.beliefs:
             return moved
         # Beliefs are no part of the Gaussian: accept by the ratio of what they say.
-        gain = _believed(likelihood, moved) - _believed(likelihood, theta)
+        gain = likelihood.log_belief(moved) - likelihood.log_belief(theta)
         return np.where((np.log(rng.random(m)) < gain)[:, None], moved, theta)
 
     return move
@@ -107,9 +107,3 @@ def _completed(likelihood: Likelihood, eta: Array, sigma: Array, rng: np.random.
         z = ndtri_exp(np.log(rng.random(reach.shape)) + log_ndtr(reach))
         y[:, at] = eta[:, at] + side * sigma[:, None] * z
     return y
-
-
-def _believed(likelihood: Likelihood, theta: Array) -> Array:
-    """(m,) log likelihood of the beliefs alone."""
-    rows = likelihood.rows(likelihood.linear_predictor(theta), likelihood.shape(theta))
-    return np.asarray(rows[:, likelihood.y.size :].sum(axis=1))

@@ -71,6 +71,8 @@ def find_split(
         found = _alone(factor, values, good, data.melts)
         if found is not None:
             alone.append((factor.name, *found))
+    if len(alone) > 1 and min(data.n_good, data.n_seen - data.n_good) == 1:
+        return _odd_one_out(data, [item[0] for item in alone], all(item[1] for item in alone), title)
     if alone:
         # A split without exception says more than one with melts on its border.
         strict = any(complete for _, complete, _, _ in alone)
@@ -83,6 +85,24 @@ def find_split(
         kind: Literal["complete", "quasi-complete"] = "complete" if strict else "quasi-complete"
         return Split(kind, tuple(item[0] for item in shown), False, tuple(sorted(melts)), " ".join(sentences))
     return _together(data, X, names, factors_of, title)
+
+
+def _odd_one_out(data: StageData, factors: Sequence[str], strict: bool, title: str) -> Split:
+    """One melt unlike all the others: nearly every factor splits, and that is one finding, not many."""
+    melts = tuple(sorted(set(data.melts)))
+    one_good, one_bad = data.n_good == 1, data.n_good == data.n_seen - 1
+    good, bad = _picked(data.melts, data.good), _picked(data.melts, ~data.good)
+    lined_up = f"{listed(list(factors))} {'all' if len(factors) > 2 else 'both'} line up with"
+    if one_good and one_bad:
+        text = (
+            f"{capital(title)}: one good ({melts_phrase(good)}), one bad ({melts_phrase(bad)}) so far; {lined_up} that."
+        )
+    elif one_bad:
+        text = f"Only {melts_phrase(bad)} failed on {title}: {lined_up} it."
+    else:
+        text = f"Only {melts_phrase(good)} was good for {title}: {lined_up} it."
+    text += " One melt cannot say which of them was the reason, or whether it was chance."
+    return Split("complete" if strict else "quasi-complete", tuple(factors), False, melts, text)
 
 
 def _alone(

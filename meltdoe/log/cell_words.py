@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Sequence
 
 from meltdoe.log.column_match import nearest
-from meltdoe.log.numbers import CellFault, DecimalMark, number_text, read_number, read_quantity
+from meltdoe.log.numbers import CellFault, DecimalMark, number_text, read_number, read_quantity, shortened
 from meltdoe.series.belief import Circumstance
 from meltdoe.series.factor import Amount, Factor, Setting
 from meltdoe.series.outcome import Outcome, Seen, Unseen
@@ -30,6 +30,8 @@ def _loose(text: str) -> str:
 
 def clean_text(text: str) -> str:
     """The text as it is kept: trimmed, one kind of line end, nothing that cannot be stored or shown."""
+    if text.isprintable():  # nearly always, and far quicker than looking at every sign
+        return text.strip()
     lines = text.replace("\r\n", "\n").replace("\r", "\n").replace("\ufeff", "")
     kept = "".join(c for c in lines if c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cs"))
     return kept.strip()
@@ -57,7 +59,7 @@ def _read_listed(column: str, text: str, options: Sequence[str], also: Sequence[
     near = nearest(plain, options)
     words = ", ".join([*options, *also])
     raise CellFault(
-        f'{column} says "{plain}", which is none of its words',
+        f'{column} says "{shortened(plain)}", which is none of its words',
         f'write "{near}", or another of: {words}' if near else f"write one of: {words}",
     )
 
@@ -116,7 +118,9 @@ def read_outcome(outcome: Outcome, text: str, decimal: DecimalMark | None = None
             return True
         if word in _NO or number == 0.0:
             return False
-        raise CellFault(f'{name} says "{clean_text(text)}"', "write yes, no, later or lost, or leave it blank")
+        raise CellFault(
+            f'{name} says "{shortened(clean_text(text))}"', "write yes, no, later or lost, or leave it blank"
+        )
     if outcome.kind == "grade":
         return _read_listed(name, text, outcome.grades, ("later", "lost"))
     low, high = outcome.bounds or (-math.inf, math.inf)

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from meltdoe.log.numbers import shortened
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.units import canonical, dimension
 
@@ -57,7 +58,7 @@ class MatchedColumn:
 
     def __str__(self) -> str:
         unit = f", in {self.unit}" if self.unit else ""
-        return f'"{self.heading}" is {self.name} ({self.way}{unit})'
+        return f'"{shortened(self.heading)}" is {self.name} ({self.way}{unit})'
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +145,7 @@ def match_columns(
         wanted = [target.name for found in fits.values() for target in found]
         for heading, found in fits.items():
             if len(found) > 1:
-                doubtful.append(f'"{heading}" can be {" or ".join(target.name for target in found)}')
+                doubtful.append(f'"{shortened(heading)}" can be {" or ".join(target.name for target in found)}')
             elif found and wanted.count(found[0].name) > 1:
                 rivals = [h for h, other in fits.items() if found[0] in other]
                 doubtful.append(_rivals(found[0].name, rivals))
@@ -159,4 +160,4 @@ def match_columns(
 
 
 def _rivals(name: str, headings: Sequence[str]) -> str:
-    return f"{name} can be " + " or ".join(f'"{heading}"' for heading in headings)
+    return f"{name} can be " + " or ".join(f'"{shortened(heading)}"' for heading in headings)

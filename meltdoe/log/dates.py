@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from typing import Literal, TypeAlias
 
-from meltdoe.log.numbers import CellFault
+from meltdoe.log.numbers import CellFault, shortened
 
 __all__ = ["DayOrder", "day_order", "read_date"]
 
@@ -77,7 +77,7 @@ def read_date(text: str, order: DayOrder | None = None, known: datetime.date | N
         elif known in (by_day, by_month):
             found = known
         else:
-            raise CellFault(f'date "{plain}" can be {by_day} or {by_month}', _MEND)
+            raise CellFault(f'date "{shortened(plain)}" can be {by_day} or {by_month}', _MEND)
     elif match := _NAMED.match(plain):
         word = (match.group(2) or match.group(3)).lower()
         months = [
@@ -86,5 +86,5 @@ def read_date(text: str, order: DayOrder | None = None, known: datetime.date | N
         if len(months) == 1:
             found = _date(int(match.group(5)), months[0], int(match.group(1) or match.group(4)))
     if found is None:
-        raise CellFault(f'date "{plain}" is not a date', _MEND)
+        raise CellFault(f'date "{shortened(plain)}" is not a date', _MEND)
     return found

@@ -24,7 +24,7 @@ from meltdoe.log.entry import (
 )  # fmt: skip
 from meltdoe.log.history import Change, changes_between
 from meltdoe.log.melt_log import Entry
-from meltdoe.log.numbers import DecimalMark
+from meltdoe.log.numbers import DecimalMark, shortened
 from meltdoe.log.said import ReadSaid, Said, read_said
 from meltdoe.series.factor import Setting
 from meltdoe.series.melt_series import MeltSeries
@@ -84,7 +84,9 @@ def draft_entry(
     known_date = was.date if was else None
     read, problems = read_said(series, said, where, known_date=known_date, decimal=decimal, dates=dates)
     if correct and was is None:
-        missing = where.problem(f"{key_text(key, series)} is not in the log", "record it first, or check its number")
+        missing = where.problem(
+            f"{key_text(key, series)} is not in the log", "record it first, or see the numbers with: meltdoe log"
+        )
         problems = (*problems, missing)
     if problems:
         return Draft("unchanged", (), was, (), (), problems)
@@ -234,9 +236,10 @@ def _replacing(series: MeltSeries, was: Entry, changes: Sequence[Change], where:
     if not replaced:
         return []
     name = key_text((was.melt, was.mould), series)
-    shown = ", ".join(f"{change.column} {change.before or 'blank'}" for change in replaced)
+    shown = ", ".join(f"{change.column} {shortened(change.before) or 'blank'}" for change in replaced)
     what = f"{name} is on record with {shown}"
-    return [where.problem(what, "say that it is a correction, or leave the number out to record another melt")]
+    mend = f"to replace it: meltdoe record --melt {was.melt} --correct ...; for another melt leave the number out"
+    return [where.problem(what, mend)]
 
 
 def _in_line(series: MeltSeries, sibling: Entry, entry: Entry) -> Entry:

@@ -55,8 +55,10 @@ def event_fault(content: Mapping[str, Any], number: int) -> str | None:
         return "is of no known kind"
     if not isinstance(data, dict):
         return "holds no data"
-    wrong = [name for name, (fits, needed) in _SHAPES[kind].items() if not (fits(data[name]) if name in data else not needed)]
-    return f'has no sound "{wrong[0]}"' if wrong else None
+    for name, (fits, needed) in _SHAPES[kind].items():
+        if not (fits(data[name]) if name in data else not needed):
+            return f'has no sound "{name}"'
+    return None
 
 
 def _is_text(value: Any) -> bool:

@@ -13,10 +13,11 @@ from meltdoe.log.cell_words import text_cell
 from meltdoe.log.entry import Key, Row, Where, entry_row, key_text, log_columns
 from meltdoe.log.event import Event
 from meltdoe.log.melt_log import Entry
+from meltdoe.log.numbers import shortened
 from meltdoe.log.replay import Patch, States
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["Change", "Comparison", "changes_between", "compare", "history_lines", "shortened"]
+__all__ = ["Change", "Comparison", "changes_between", "compare", "history_lines"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,12 +139,6 @@ def _replacing(events: Sequence[Event], found: States, change: Change) -> Event 
         set_by -= 1
     earlier = {text for _, text in cells[:set_by]}
     return events[cells[set_by][0] - 1] if change.after in earlier else None
-
-
-def shortened(text: str, most: int = 60) -> str:
-    """A text on one line and not too long, for a line that people read."""
-    plain = " ".join(text.split())
-    return plain if len(plain) <= most else f"{plain[: most - 3]}..."
 
 
 def history_lines(series: MeltSeries, events: Sequence[Event], found: States) -> tuple[str, ...]:

@@ -13,7 +13,16 @@ from typing import Literal, TypeAlias
 
 from meltdoe.units import canonical, convert, dimension, same_dimension
 
-__all__ = ["CellFault", "DecimalMark", "decimal_mark", "number_text", "read_number", "read_quantity", "read_whole"]
+__all__ = [
+    "CellFault",
+    "DecimalMark",
+    "decimal_mark",
+    "number_text",
+    "read_number",
+    "read_quantity",
+    "read_whole",
+    "shortened",
+]
 
 DecimalMark: TypeAlias = Literal[".", ","]
 
@@ -32,6 +41,12 @@ class CellFault(ValueError):
         self.what = what
         self.mend = mend
         super().__init__(f"{what}; {mend}")
+
+
+def shortened(text: str, most: int = 60) -> str:
+    """A text on one line and not too long, for a line that people read."""
+    plain = " ".join(text.split())
+    return plain if len(plain) <= most else f"{plain[: most - 3]}..."
 
 
 def number_text(value: float) -> str:
@@ -99,7 +114,7 @@ def read_number(
                 fitting = [v for v in (as_decimal, as_thousands) if within[0] <= v <= within[1]]
                 if len(fitting) != 1:
                     raise CellFault(
-                        f'"{text.strip()}" can be {number_text(as_decimal)} or {number_text(as_thousands)}',
+                        f'"{shortened(text)}" can be {number_text(as_decimal)} or {number_text(as_thousands)}',
                         f'write {number_text(as_thousands)} without the "{mark}", or {as_decimal:.4f}',
                     )
                 value = fitting[0]
@@ -107,13 +122,13 @@ def read_number(
         marks = [character for character in plain if character in ".,"]
         thousands, last = marks[0], marks[-1]
         if decimal == thousands:
-            raise CellFault(f'"{text.strip()}" is not a number', "write a plain number such as 1190 or 12.5")
+            raise CellFault(f'"{shortened(text)}" is not a number', "write a plain number such as 1190 or 12.5")
         plain = plain.replace(thousands, "")
         value = float(plain if last == thousands else plain.replace(last, "."))
     else:
-        raise CellFault(f'"{text.strip()}" is not a number', "write a plain number such as 1190 or 12.5")
+        raise CellFault(f'"{shortened(text)}" is not a number', "write a plain number such as 1190 or 12.5")
     if not math.isfinite(value):
-        raise CellFault(f'"{text.strip()}" is too large', "write a number that can be measured")
+        raise CellFault(f'"{shortened(text)}" is too large', "write a number that can be measured")
     return value
 
 
@@ -121,7 +136,7 @@ def read_whole(text: str, decimal: DecimalMark | None = None) -> int:
     """A whole number from 1; "4.0" counts as one, since spreadsheets write it so."""
     value = read_number(text, decimal, (1, 999_999))
     if value != int(value) or not 1 <= value <= 999_999:
-        raise CellFault(f'"{text.strip()}" is not a whole number from 1', "write 1, 2, 3, ...")
+        raise CellFault(f'"{shortened(text)}" is not a whole number from 1', "write 1, 2, 3, ...")
     return int(value)
 
 
@@ -144,6 +159,6 @@ def read_quantity(
     if not unit or not same_dimension(given, unit):
         expected = f"in {unit}" if unit else "without a unit"
         known = "" if dimension(given) or not unit else ", which is no unit known here"
-        raise CellFault(f'"{text.strip()}" has the unit "{given}"{known}', f"write the number {expected}")
+        raise CellFault(f'"{shortened(text)}" has the unit "{shortened(given)}"{known}', f"write the number {expected}")
     value = convert(read_number(match.group(1), decimal), given, unit)
     return float(f"{value:.10g}")  # the factors of units leave dust in the 16th digit

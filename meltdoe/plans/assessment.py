@@ -124,7 +124,7 @@ class Assessment:
             if effect.estimable:
                 power = (
                     f"a change of {self.effect:g} melt-to-melt standard deviations would be shown "
-                    f"{effect.power_measured:.0%} of the time"
+                    f"{100 * effect.power_measured:.0f} % of the time"
                     if effect.df
                     else "nothing is left over to judge it by"
                 )
@@ -137,12 +137,12 @@ class Assessment:
             if loss.worst:
                 lost = f", and {_listed(loss.lost)} could no longer be estimated" if loss.lost else ""
                 said.append(
-                    f"Without one {what} the plan keeps {loss.kept_average:.0%} of its precision on average, "
-                    f"{loss.kept_worst:.0%} without {what} {loss.worst}{lost}."
+                    f"Without one {what} the plan keeps {100 * loss.kept_average:.0f} % of its precision on average, "
+                    f"{100 * loss.kept_worst:.0f} % without {what} {loss.worst}{lost}."
                 )
         said.append(
             f"Assumed: variance between firings {self.eta:g} times that between melts of a firing; "
-            f"{self.level:.0%} level; pass/fail by a normal approximation."
+            f"{100 * self.level:.0f} % level; pass/fail by a normal approximation."
         )
         return tuple(said)
 

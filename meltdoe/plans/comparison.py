@@ -20,12 +20,11 @@ if TYPE_CHECKING:
 
 __all__ = ["PlanComparison", "PlanOption", "Rehearsal", "compare_plans"]
 
-# plays the whole series from a plan many times and says how it ended, for example {"reached": 0.7, "losses": 2.1}
+# plays the whole series from a plan many times and says how it ended; at least {"true_chance": 0.7}
 Rehearsal = Callable[[Plan], Mapping[str, float]]
 
 _MOST_OPTIONS = 8
 _ENOUGH_MELTS = 24
-_CLEARLY_BETTER = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +116,8 @@ def compare_plans(
     ----------
     chances : chance that each outcome is good where the one before was, for the expected losses; beliefs, or else
         `meltdoe.costs.price.ASSUMED_CHANCE`, where left out.
-    rehearse : called with each plan; its answer fills `rehearsal`. Its ``"reached"`` then decides the recommendation.
+    rehearse : called with each plan; its answer fills `rehearsal`. Its ``"true_chance"`` (of the setting found,
+        with ``"true_chance_error"``) then decides the recommendation.
 
     Raises
     ------
@@ -221,14 +221,16 @@ def _recommended(series: MeltSeries, options: Sequence[PlanOption]) -> tuple[Pla
         if affordable[0].within_money
         else " (with the losses to expect, every plan costs more than the money there is)"
     )
-    rehearsed = [option for option in affordable if option.rehearsal and "reached" in option.rehearsal]
+    rehearsed = [option for option in affordable if option.rehearsal and "true_chance" in option.rehearsal]
     if rehearsed:
-        top = max(_reached(option) for option in rehearsed)
+        top = max(rehearsed, key=_found)
         # differences within the noise of a rehearsal are decided by cost
-        best = min((o for o in rehearsed if _reached(o) >= top - _CLEARLY_BETTER), key=lambda o: o.cost.total)
+        close = [o for o in rehearsed if _found(o) >= _found(top) - 2.0 * _noise(top)]
+        best = min(close, key=lambda option: option.cost.total)
         return best, (
-            f"{_reached(best):.0%} of rehearsed series that began with it reached the goal, "
-            f"and none that did so more often by {_CLEARLY_BETTER:.0%} or more is on offer{over}."
+            f"in rehearsed series the setting found from this plan alone succeeds {100 * _found(best):.0f} % of the "
+            f"time (Monte Carlo error {100 * _noise(best):.0f} points), and no plan that costs less or does clearly "
+            f"better is on offer{over}."
         )
     sound = [option for option in affordable if not option.assessment.indistinguishable] or affordable
     budget = room_left(series).most_melts(_ENOUGH_MELTS)
@@ -241,12 +243,16 @@ def _recommended(series: MeltSeries, options: Sequence[PlanOption]) -> tuple[Pla
         return best, f"no sound plan leaves melts for following up; this one takes the fewest{over}."
     return best, (
         f"of the plans that keep melts for following up it shows the weakest factor most surely (a chance of "
-        f"{best.power:.0%}) and leaves {left} melt{'s' * (left != 1)}{over}."
+        f"{100 * best.power:.0f} %) and leaves {left} melt{'s' * (left != 1)}{over}."
     )
 
 
-def _reached(option: PlanOption) -> float:
-    return float((option.rehearsal or {}).get("reached", 0.0))
+def _found(option: PlanOption) -> float:
+    return float((option.rehearsal or {})["true_chance"])
+
+
+def _noise(option: PlanOption) -> float:
+    return float((option.rehearsal or {}).get("true_chance_error", 0.0))
 
 
 def _worth(option: PlanOption) -> float:

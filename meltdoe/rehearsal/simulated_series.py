@@ -96,6 +96,11 @@ class Rehearsal:
         return float(np.mean([one.true_chance for one in self.played]))
 
     @property
+    def true_chance_error(self) -> float:
+        """Monte Carlo standard error of `true_chance`."""
+        return float(np.std([one.true_chance for one in self.played]) / np.sqrt(max(self.count - 1, 1)))
+
+    @property
     def claimed(self) -> float:
         """Share of series in which success was claimed."""
         return float(np.mean([one.claimed for one in self.played]))
@@ -132,6 +137,7 @@ class Rehearsal:
             "series": float(self.count),
             "reached": self.reached,
             "true_chance": self.true_chance,
+            "true_chance_error": self.true_chance_error,
             "melts": self.melts_median,
             "losses": self.losses,
             "money": self.money,
@@ -162,6 +168,7 @@ def rehearse(
     policy: str = "plan",
     count: int = 60,
     seed: int | None = None,
+    reachable_only: bool = False,
     executor: Executor | None = None,
     tell: Callable[[int], object] | None = None,
 ) -> Rehearsal:
@@ -172,6 +179,8 @@ def rehearse(
     plan : the plan to begin with; drawn up where None.
     policy : one of `POLICIES`.
     count : series to play.
+    reachable_only : play only truths in which some allowed setting reaches the target, where there are any: the
+        question when plans are compared is which of them finds it.
     executor : anything with `map`, such as a process pool; the numbers do not depend on it.
     tell : called with the number of series played so far.
 
@@ -189,6 +198,8 @@ def rehearse(
     candidates = candidate_settings(series, _CANDIDATES, seed)
     best_there_is = worlds.success_draws(candidates).max(axis=1)
     draws = np.random.default_rng(seed).permutation(worlds.n_draws)
+    if reachable_only and np.any(best_there_is >= series.target_chance):
+        draws = draws[best_there_is[draws] >= series.target_chance]
     tasks = [(int(draws[i % len(draws)]), i) for i in range(count)]
     play = partial(_play, worlds, plan, policy, best_there_is, seed)
     played: list[PlayedSeries] = []

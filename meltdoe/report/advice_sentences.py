@@ -1,4 +1,4 @@
-"""Advice in words: why this melt, why go on or stop. The figures come from `meltdoe.next_melt`; nothing is computed here."""
+"""Advice in words: why this melt, why go on or stop. The figures come from `meltdoe.next_melt`."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ def why_verdict(series: MeltSeries, advice: Advice) -> str:
         )
     if v.ending == "out of reach":
         return (
-            f"Out of reach within these ranges and limits: the chance that any setting at all succeeds at least {target} "
-            f"of the time is {_percent(v.reachable)}. Move a range or a limit, or lower the target."
+            f"Out of reach within these ranges and limits: the chance that any setting at all succeeds at least "
+            f"{target} of the time is {_percent(v.reachable)}. Move a range or a limit, or lower the target."
         )
     if v.ending == "not worth it":
         worth = _money(series, v.most_gain * (series.budget.money or 0.0))
@@ -70,8 +70,8 @@ def why_this_melt(series: MeltSeries, advice: Advice, melt: Suggestion) -> str:
     parts = [
         f"It is expected to tell {melt.information:.2f} nats{beside}, most of it about "
         f'"{series.outcome(most).title}" ({_percent(melt.share_by_stage[most])} of what it tells)',
-        f"its chance of full success is {_percent(melt.chance)} (between {_percent(melt.low)} and {_percent(melt.high)} "
-        f"with {_percent(advice.level)} probability)",
+        f"its chance of full success is {_percent(melt.chance)} (between {_percent(melt.low)} and "
+        f"{_percent(melt.high)} with {_percent(advice.level)} probability)",
     ]
     if series.costs.known:
         parts.append(

@@ -20,7 +20,7 @@ from meltdoe.report.figures.stage_figures import stage_picture
 from meltdoe.report.figures.style import Picture, png_bytes
 from meltdoe.series.factor import Amount
 
-__all__ = ["figure_files", "files_of", "pictures_of"]
+__all__ = ["figure_files", "pictures_of"]
 
 
 def figure_files(chain: ChainFit, plan: Plan | None) -> dict[str, bytes | str]:
@@ -34,13 +34,8 @@ def figure_files(chain: ChainFit, plan: Plan | None) -> dict[str, bytes | str]:
         best = chain.best() if chain.log.entries else None
     except Inestimable:
         best = None  # no setting keeps every limit, so there is nothing to draw around
-    return files_of(pictures_of(chain, plan, best))
-
-
-def files_of(pictures: tuple[Picture, ...]) -> dict[str, bytes | str]:
-    """The files of some figures."""
     files: dict[str, bytes | str] = {}
-    for picture in pictures:
+    for picture in pictures_of(chain, plan, best):
         files[f"figures/{picture.name}.svg"] = standalone_svg(picture)
         files[f"figures/{picture.name}.png"] = png_bytes(picture.figure)
     return files

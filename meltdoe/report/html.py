@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Mapping
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -16,15 +17,16 @@ from markupsafe import Markup
 from meltdoe.fit.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
 from meltdoe.plans.melt_plan import Plan
-from meltdoe.report.figure_files import files_of, pictures_of
-from meltdoe.report.figures.page_svg import inline_svg
-from meltdoe.report.figures.style import Picture
+from meltdoe.report.figure_files import pictures_of
+from meltdoe.report.figures.page_svg import inline_svg, standalone_svg
+from meltdoe.report.figures.style import Picture, png_bytes
 from meltdoe.report.plain_text import one_line, plain
 from meltdoe.report.sections import Report, report_of
 
 __all__ = ["report_files", "report_page"]
 
-_SHORT, _SHORT_NUMBER = 12, 26  # letters of a cell that is kept on one line
+_SHORT, _SHORT_NUMBER = 9, 26  # letters of a cell that is kept on one line
+_NEEDS_ROOM = 12  # letters from which words are not stacked one on another
 _LONG, _LONGEST, _LONG_WORD = (
     40,
     250,
@@ -48,12 +50,21 @@ def report_files(chain: ChainFit, plan: Plan | None, advice: Advice | None) -> d
     ``report.html``, which holds everything, and every figure as ``figures/NAME.svg`` and ``figures/NAME.png``.
     """
     pictures = pictures_of(chain, plan, None if advice is None else advice.best)
-    page = report_page(report_of(chain, plan, advice, pictures))
-    return {"report.html": page, **files_of(pictures)}
+    drawn = {picture.name: standalone_svg(picture) for picture in pictures}
+    files: dict[str, bytes | str] = {"report.html": report_page(report_of(chain, plan, advice, pictures), drawn)}
+    for picture in pictures:
+        files[f"figures/{picture.name}.svg"] = drawn[picture.name]
+        files[f"figures/{picture.name}.png"] = png_bytes(picture.figure)
+    return files
 
 
-def report_page(report: Report) -> str:
-    """The page of a report; the same report gives the same text."""
+def report_page(report: Report, drawn: Mapping[str, str]) -> str:
+    """The page of a report; the same report gives the same text.
+
+    Parameters
+    ----------
+    drawn : SVG text by name of the picture, as `standalone_svg` gives it.
+    """
     environment = Environment(
         loader=PackageLoader("meltdoe.report", "wording"),
         autoescape=True,
@@ -63,7 +74,11 @@ def report_page(report: Report) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.filters.update(one_line=one_line, svg=_svg, percent=_percent, together=_together, width=_width)
+
+    def svg(picture: Picture) -> Markup:
+        return Markup(inline_svg(drawn[picture.name]))  # of our own writer, which has escaped all text in it
+
+    environment.filters.update(svg=svg, one_line=one_line, percent=_percent, together=_together, width=_width)
     return environment.get_template("report.html.j2").render(report=report, series=report.series, number=_Numbers())
 
 
@@ -91,6 +106,8 @@ def _width(cell: str, align: str) -> str:
         return " middle"
     if len(cell) <= (_SHORT_NUMBER if align == "number" else _SHORT):
         return " short"
+    if len(cell) <= _NEEDS_ROOM:
+        return ""
     longest = max(map(len, cell.split()), default=0)
     if len(cell) > _LONGEST:
         return " longest"
@@ -100,10 +117,6 @@ def _width(cell: str, align: str) -> str:
 def _together(text: str) -> str:
     """Numbers and their signs kept on one line."""
     return _APART.sub("\\1\u00a0", text)
-
-
-def _svg(picture: Picture) -> Markup:
-    return Markup(inline_svg(picture))  # of our own writer, which has escaped all text in it
 
 
 def _percent(share: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from meltdoe.fit.firth_logistic import FirthFit
+from meltdoe.fit.inclusion_prior import InclusionPrior
 from meltdoe.fit.ordered_logit import OrderedFit
 from meltdoe.fit.split_plot_reml import SplitPlotFit
 from meltdoe.fit.stage_chain import ChainFit
@@ -65,6 +66,7 @@ class Methods:
     ----------
     design, plan_seed : how the plan is called, empty where there was none, and what gave its order.
     randomised : whether its order was drawn; a plan written by hand has none.
+    prior : sizes of the prior of all outcomes.
     kinds : kinds of outcome that were seen. classical : classical methods that gave estimates.
     sampled, weighted : whether any posterior was drawn by chains, or by weighting.
     shared : whether melts of one firing (or castings of one melt) were given an effect of their own.
@@ -76,6 +78,7 @@ class Methods:
     design: str
     plan_seed: int
     randomised: bool
+    prior: InclusionPrior
     kinds: frozenset[str]
     classical: tuple[str, ...]
     sampled: bool
@@ -111,6 +114,7 @@ def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -
         design="" if plan is None else plan.design,
         plan_seed=0 if plan is None else plan.seed,
         randomised=plan is not None and bool(plan.reason),
+        prior=InclusionPrior(),
         kinds=kinds,
         classical=classical,
         sampled="slice" in ways,

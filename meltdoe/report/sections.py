@@ -6,13 +6,12 @@ Sentences come from the sentence modules, tables from `tables`, pictures from `f
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.phrases import capital, interval_phrase, listed, melts_phrase, percent
+from meltdoe.fit.phrases import interval_phrase, listed, percent
 from meltdoe.fit.stage_chain import ChainFit
 from meltdoe.fit.stage_fit import StageFit
 from meltdoe.fit.thresholds import threshold
@@ -24,36 +23,37 @@ from meltdoe.next_melt.stopping import confirmation_melts
 from meltdoe.plans.assessment import Assessment, assess
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
+from meltdoe.report.deviations import deviation_sentences
 from meltdoe.report.figures.held import ranked_factors
 from meltdoe.report.figures.style import Picture
 from meltdoe.report.methods import Methods, methods
+from meltdoe.report.not_known import unknown_sentences
 from meltdoe.report.provenance import Provenance, provenance
+from meltdoe.report.result_tables import (
+    caution_table,
+    effect_table,
+    next_table,
+    predicted_table,
+    setting_table,
+    stage_table,
+)
 from meltdoe.report.sentences import (
     best_sentence,
     counted_sentence,
-    not_told_apart_sentences,
     risk_sentence,
     stage_sentences,
 )
 from meltdoe.report.tables import (
     Table,
-    caution_table,
-    effect_table,
     factor_table,
     melt_table,
     mixed_table,
-    moved,
-    next_table,
     outcome_table,
     plan_table,
     precision_table,
-    predicted_table,
-    setting_table,
-    stage_table,
 )
 from meltdoe.series.factor import Amount, Choice
 from meltdoe.series.melt_series import MeltSeries
-from meltdoe.series.outcome import Unseen
 from meltdoe.units import convert, dimension
 
 __all__ = ["Learnt", "Planned", "Recommended", "Report", "report_of"]
@@ -173,12 +173,12 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
         melts=melt_table(log, plan) if log.entries else None,
         melts_picture=by_name.get("melts"),
         notes=_notes(log),
-        deviations=() if plan is None else _deviations(log, plan),
+        deviations=() if plan is None else deviation_sentences(log, plan),
         learnt=tuple(_learnt(stage, i, pictures) for i, stage in enumerate(chain.stages)),
         works=tuple(by_name[name] for name in ("chance-map", "stages", "predicted") if name in by_name),
         predicted=predicted_table(chain) if log.entries and judged else None,
         recommended=_recommended(chain, best) if best is not None and judged else None,
-        unknown=_unknown(chain, best if judged else None),
+        unknown=unknown_sentences(chain, best if judged else None),
         counts=tuple(counted_sentence(stage) for stage in chain.stages),
         next=None if advice is None or not judged else _next(series, advice),
         cautions=caution_table(cautions_for(words=_words(series), temperatures=_temperatures(chain))),
@@ -217,32 +217,6 @@ def _planned(plan: Plan) -> Planned:
     return Planned(
         plan, assessment, plan_table(plan), precision_table(assessment), mixed_table(assessment), tuple(drop_outs)
     )
-
-
-def _deviations(log: Log, plan: Plan) -> tuple[str, ...]:
-    """Where the melts left the plan: other settings or firings, melts not made, melts that were never planned."""
-    series, planned = log.series, {melt.melt: melt for melt in plan.melts}
-    said = []
-    for entry in sorted(log.entries, key=lambda e: (e.melt, e.mould)):
-        there = planned.get(entry.melt)
-        if there is None:
-            continue
-        names = moved(series, entry.settings, there.settings)
-        parts = [
-            f"{series.show({name: entry.settings[name]})} instead of {series.show({name: there.settings[name]})}"
-            for name in names
-        ]
-        parts += [f"firing {entry.firing} instead of {there.firing}"] if entry.firing != there.firing else []
-        mould = f", mould {entry.mould}" if series.moulds_per_melt > 1 else ""
-        if parts:
-            said.append(f"Melt {entry.melt}{mould}: {'; '.join(parts)}.")
-    left = sorted(planned.keys() - log.melt_numbers)
-    more = sorted(log.melt_numbers - planned.keys())
-    if left and log.entries:
-        said.append(f"Planned but not made so far: {melts_phrase(left)}.")
-    if more:
-        said.append(f"Made beyond the plan: {melts_phrase(more)}.")
-    return tuple(said)
 
 
 def _notes(log: Log) -> tuple[tuple[str, str], ...]:
@@ -289,65 +263,6 @@ def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
         for i in turnable[:2]:
             said.append(threshold(chain, series.factors[i].name, series.target_chance, best.settings).sentence)
     return Recommended(best, setting_table(series, best), stage_table(chain, best), tuple(said))
-
-
-def _unknown(chain: ChainFit, best: BestSetting | None) -> tuple[str, ...]:
-    """Effects that cannot be told apart, outcomes unseen, factors and ranges never tried."""
-    series, log = chain.series, chain.log
-    said = list(not_told_apart_sentences(chain)) if log.entries else []
-    for outcome in series.outcomes:
-        for state in (Unseen.LATER, Unseen.LOST):
-            melts = sorted({e.melt for e in log.entries if e.seen.get(outcome.name) is state})
-            if melts:
-                what = "not known yet" if state is Unseen.LATER else "lost, nobody looked"
-                said.append(f"{capital(outcome.name)} of {melts_phrase(melts)}: {what}.")
-    if log.entries:
-        said += [
-            f"{capital(o.name)} has never been seen."
-            for o, s in zip(series.outcomes, chain.stages, strict=True)
-            if not s.n_seen
-        ]
-        said += _never_tried(series, log)
-    if best is not None and log.entries:
-        said += _beyond_melts(series, log, best)
-    return tuple(said)
-
-
-def _never_tried(series: MeltSeries, log: Log) -> list[str]:
-    said = []
-    for i, factor in enumerate(series.factors):
-        used = log.raw[:, i]
-        used = used[np.isfinite(used)]
-        if not len(used):
-            continue
-        if isinstance(factor, Amount):
-            low, high = float(used.min()), float(used.max())
-            third = (factor.high - factor.low) / 3
-            if math.isclose(low, high):
-                said.append(f"{factor.name} was never changed: it stood at {factor.show(low)} in every melt.")
-            elif low > factor.low + third or high < factor.high - third:
-                said.append(
-                    f"{factor.name} was only tried from {factor.show(low)} to {factor.show(high)}; its range goes from "
-                    f"{factor.show(factor.low)} to {factor.show(factor.high)}."
-                )
-        else:
-            missing = [option for k, option in enumerate(factor.options) if not np.any(used == k)]
-            if missing:
-                said.append(f"{factor.name} was never {listed(missing)}.")
-    return said
-
-
-def _beyond_melts(series: MeltSeries, log: Log, best: BestSetting) -> list[str]:
-    """Factors whose recommended setting lies outside everything that was melted."""
-    outside = []
-    for i, factor in enumerate(series.factors):
-        used = log.raw[:, i]
-        used = used[np.isfinite(used)]
-        if isinstance(factor, Amount) and len(used) and not used.min() <= best.raw[i] <= used.max():
-            outside.append(f"{factor.name} {factor.show(float(best.raw[i]))}")
-    if not outside:
-        return []
-    return [f"The recommended setting goes beyond all melts so far in {listed(outside)}: there it is extrapolation."]
 
 
 def _next(series: MeltSeries, advice: Advice) -> Next:

@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, logit
 
-__all__ = ["Figure", "Played", "brier", "brier_gain", "chances_covered", "reliability", "slopes_covered"]
+__all__ = ["ROUNDING", "Figure", "Played", "brier", "brier_gain", "chances_covered", "reliability", "slopes_covered"]
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+ROUNDING = 1e-9  # chances that differ by less are the same: near 0 and 1 the last digits of a difference are noise
 _SUREST = 1e-6  # a stated chance of 0 or 1 has no logit
 
 

@@ -20,7 +20,7 @@ from meltdoe.fit.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, GoodRange, MeltSeries, Outcome, Seen, Unseen, cross_terms, main_terms
 
-from .coverage_scores import Played
+from .coverage_scores import ROUNDING, Played
 from .rival_classifiers import rival_chances
 from .simulated_stage import true_coefficients
 
@@ -143,7 +143,7 @@ def _judged(
         inside.append((low <= scale * coef) & (scale * coef <= high))
     return Played(
         slopes=np.concatenate(inside),
-        chances=(table.low <= true) & (true <= table.high),
+        chances=(table.low - ROUNDING <= true) & (true <= table.high + ROUNDING),
         stated=table.mean,
         true=true,
         seen=(rng.random(true.size) < true).astype(float),

@@ -29,7 +29,7 @@ from meltdoe.fit.posterior_draws import Posterior
 from meltdoe.fit.prior import ShapePrior
 from meltdoe.series.coding import contrasts
 
-from .coverage_scores import Played
+from .coverage_scores import ROUNDING, Played
 from .rival_classifiers import rival_chances
 
 __all__ = ["OUTSIDE", "Fit", "Table", "TruthKind", "play_stage", "program_fit", "simulated_table", "true_coefficients"]
@@ -168,7 +168,7 @@ def play_stage(
     lowest, highest = posterior.interval(chance, _LEVEL)
     return Played(
         slopes=(low <= slopes) & (slopes <= high),
-        chances=(lowest <= true) & (true <= highest),
+        chances=(lowest - ROUNDING <= true) & (true <= highest + ROUNDING),
         stated=posterior.average(chance),
         true=true,
         seen=(rng.random(_FRESH) < true).astype(float),

@@ -6,6 +6,7 @@ import re
 import shutil
 
 import pytest
+from made_block import SERIES_FILE, made_block
 from running import called, on_disk, started
 
 OF_THE_SERIES = ("check", "options", "plan", "sheets", "record", "log", "analyse", "next", "rehearse", "report")
@@ -16,119 +17,10 @@ MORE_WORDS = {"analyse": ("--no-figures",), "record": ("--melt", "9", "--seen", 
 XLSX = b"PK\x03\x04\x14\x00\x06\x00\x08\x00\x00\x00!\x00" + bytes(range(256))
 JUNK = bytes(range(1, 256)) * 4
 
-SERIES_FILE = """\
-title = "Block from crushed rock (invented)"
-goal = "A whole casting"
-target_chance = 0.8
-seed = 7
-
-[budget]
-melts = 16
-money = 700.0
-currency = "EUR"
-
-[kiln]
-melts_per_firing = 2
-max_temperature = "1280 °C"
-
-[[factor]]
-name = "peak"
-kind = "amount"
-unit = "°C"
-low = 1100
-high = 1240
-step = 10
-set_per = "firing"
-
-[[factor]]
-name = "flux"
-kind = "amount"
-unit = "wt%"
-low = 12
-high = 26
-step = 1
-
-[[factor]]
-name = "grain"
-kind = "choice"
-options = ["coarse", "fine"]
-
-[[limit]]
-keep = "2 * flux + 0.1 * peak <= 170"
-why = "very fluid glass eats the crucible"
-
-[[outcome]]
-name = "contained"
-kind = "pass"
-
-[[outcome]]
-name = "poured"
-kind = "pass"
-after = "contained"
-
-[[outcome]]
-name = "fill"
-kind = "measured"
-unit = "%"
-bounds = [0, 100]
-after = "poured"
-good = "at least 95"
-
-[[outcome]]
-name = "cracks"
-kind = "grade"
-grades = ["none", "hairline", "open", "shattered"]
-after = "fill"
-good = ["none", "hairline"]
-
-[[circumstance]]
-name = "humidity"
-unit = "%"
-
-[[belief]]
-at = { peak = 1240, flux = 20 }
-outcome = "poured"
-chance = 0.7
-worth = 1
-"""
-PLAN_FILE = """\
-melt,firing,order,peak,flux,grain,purpose
-1,1,1,1240,22,fine,fraction
-2,1,2,1240,12,coarse,fraction
-3,2,3,1240,23,fine,fraction
-4,2,4,1240,12,coarse,fraction
-5,3,5,1100,12,fine,fraction
-6,3,6,1100,26,coarse,fraction
-7,4,7,1200,20,fine,fraction
-8,4,8,1200,18,coarse,fraction
-9,5,9,1200,20,coarse,fraction
-10,5,10,1200,22,coarse,fraction
-"""
-MADE = (
-    "contained=yes poured=yes fill=100 cracks=open",
-    "contained=yes poured=no",
-    "contained=no",
-    "contained=yes poured=yes fill=82",
-    "contained=yes poured=no",
-    "contained=yes poured=yes fill=98 cracks=none",
-    "contained=yes poured=no",
-    "contained=yes poured=yes fill=96 cracks=later",
-)
-
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """An invented series with ten melts planned and eight of them made, one heat otherwise than planned."""
-    folder = tmp_path_factory.mktemp("made") / "block"
-    folder.mkdir()
-    (folder / "series.toml").write_text(SERIES_FILE, encoding="utf-8")
-    (folder / "plan.csv").write_text(PLAN_FILE, encoding="utf-8")
-    for i, seen in enumerate(MADE):
-        words = [word for pair in seen.split() for word in ("--seen", pair)]
-        words += ["--set", "peak=1247"] if i == 2 else []
-        assert called("record", folder, "--melt", i + 1, "--date", f"2026-08-{i + 11}", *words).code == 0
-    assert called("check", folder).code == 0
-    return folder
+    return made_block(tmp_path_factory.mktemp("made") / "block")
 
 
 @pytest.fixture
@@ -287,7 +179,7 @@ JOURNAL = (
     ("the check cut off", line_changed(2, lambda line: line.split(',"check"')[0] + "}\n"), 2, "check"),
     ("not text at all", whole(JUNK), 1, "journal.jsonl"),
     ("written by a newer program", event_set(3, format=99), 3, "newer"),
-    ("of a kind that is not known", event_set(3, kind="blessing"), 3, "newer"),
+    ("of a kind that is not known", event_set(3, kind="blessing"), 3, "kind"),
     ("a record without rows", event_set(3, data={}), 3, "cannot be understood"),
     ("a record whose row has no melt", event_set(3, data={"rows": [{"flux": 20}]}), 3, "cannot be understood"),
     ("a record that is no table", event_set(3, data=[1, 2]), 3, "cannot be understood"),
@@ -295,6 +187,7 @@ JOURNAL = (
 
 TABLE = "melt,date,peak,flux,grain,contained,poured,fill,cracks,note\n"
 ROW = "21,2026-10-10,1200,20,fine,yes,yes,97,none,ok\n"
+TWICE = ("--column", "note=fill", "--column", "cracks=fill")
 IMPORTED = (
     ("empty", b"", (), None, "empty"),
     ("headings only", TABLE.encode(), (), None, "no row"),
@@ -313,7 +206,7 @@ IMPORTED = (
     ("against what is on record", (TABLE + ROW.replace("21,", "6,").replace("97", "90")).encode(), (), 2, "on record"),
     ("a heading that is not there", (TABLE + ROW).encode(), ("--column", "Melt no=melt"), 1, "no heading"),
     ("a column that is not there", (TABLE + ROW).encode(), ("--column", "note=remark"), 1, "no column"),
-    ("two headings for one column", (TABLE + ROW).encode(), ("--column", "note=fill", "--column", "cracks=fill"), 1, "two headings"),
+    ("two headings for one column", (TABLE + ROW).encode(), TWICE, 1, "two headings"),
 )  # fmt: skip
 
 

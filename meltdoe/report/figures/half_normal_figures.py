@@ -31,6 +31,7 @@ from meltdoe.series.factor import Amount, FloatArray
 __all__ = ["half_normal_picture"]
 
 _FEWEST = 7  # effects below which the method has little to stand on
+_DUST = 1e-9  # what is no more than this share of the largest effect is rounding
 _NEAR = 0.02  # coded distance from a level that still is that level
 
 
@@ -45,7 +46,7 @@ def half_normal_picture(stage: StageFit, plan: Plan | None, position: int) -> Pi
         judged = lenth(found.effects, stage.level)
     except Inestimable:
         return None
-    if len(found.effects) < _FEWEST:
+    if len(found.effects) < _FEWEST or judged.pse <= _DUST * np.abs(found.effects).max():
         return None
     names = stage.series.factor_names
     labels = [" × ".join(names[i] for i in term) for term in found.terms]

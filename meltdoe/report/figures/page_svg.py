@@ -11,20 +11,22 @@ __all__ = ["inline_svg", "standalone_svg"]
 
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
+_SIZE = re.compile(r' (?:width|height)="[^"]*"')
 _POINTER = re.compile(r"url\(#([^)]+)\)")
+
+
+_HEAD = '<?xml version="1.0" encoding="utf-8"?>\n'
 
 
 def standalone_svg(picture: Picture) -> str:
     """The content of an SVG file."""
-    return f'<?xml version="1.0" encoding="utf-8"?>\n{_text(_tree(picture))}\n'
+    return f"{_HEAD}{ET.tostring(_tree(picture), encoding='unicode')}\n"
 
 
-def inline_svg(picture: Picture) -> str:
-    """The same as an element inside a page; it takes the width that the page gives it."""
-    root = _tree(picture)
-    del root.attrib["width"], root.attrib["height"]
-    root.set("focusable", "false")
-    return _text(root)
+def inline_svg(standalone: str) -> str:
+    """The content of such a file as an element inside a page; it takes the width that the page gives it."""
+    tag, rest = standalone.removeprefix(_HEAD).rstrip().split(">", 1)
+    return f"{_SIZE.sub('', tag)}>{rest}"
 
 
 def _tree(picture: Picture) -> ET.Element:
@@ -61,7 +63,3 @@ def _tree(picture: Picture) -> ET.Element:
 
 def _is_style(element: ET.Element) -> bool:
     return element.tag.rpartition("}")[2] == "style"
-
-
-def _text(root: ET.Element) -> str:
-    return ET.tostring(root, encoding="unicode")

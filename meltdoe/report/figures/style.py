@@ -226,7 +226,7 @@ def svg_text(figure: Figure) -> str:
 def png_bytes(figure: Figure, dots_per_inch: int = 300) -> bytes:
     """The figure as pixels."""
     out = io.BytesIO()
-    _save(figure, out, "png", {"Software": None}, dpi=dots_per_inch)
+    _save(figure, out, "png", {"Software": None}, dpi=dots_per_inch, pil_kwargs={"compress_level": 4})
     return out.getvalue()
 
 

@@ -78,7 +78,7 @@ def test_zeros_left_by_a_pulled_plug_are_a_cut_off_line(path):
 
 def test_a_newer_format_is_refused(path):
     path.write_bytes(path.read_bytes().replace(b'{"format":1,"number":3', b'{"format":2,"number":3'))
-    with pytest.raises(ProblemsFound, match="line 3: has format 2.*use a newer program"):
+    with pytest.raises(ProblemsFound, match=r"line 3: has format 2.*use a newer program"):
         read_journal(path)
 
 

@@ -23,14 +23,15 @@ def run(*words):
     )
 
 
-def test_every_acknowledged_record_outlives_forty_kills(tmp_path):
+def test_everything_acknowledged_outlives_forty_kills(tmp_path):
     result = run("kill", tmp_path, 40)
     assert result.returncode == 0, result.stderr
-    assert int(result.stdout) >= 20
-    assert not list(tmp_path.glob(".*.part"))
+    acknowledged, repairs = map(int, result.stdout.split())
+    assert acknowledged >= 20
+    assert repairs <= 10  # only where an editor was cut off while it saved
 
 
 def test_four_processes_record_at_once_and_none_overwrites_another(tmp_path):
     result = run("crowd", tmp_path, 4, 25)
     assert result.returncode == 0, result.stderr
-    assert result.stdout.strip() == "100"
+    assert result.stdout.split()[0] == "100"

@@ -29,7 +29,7 @@ def test_dust_of_arithmetic_is_not_written(tmp_path):
 
 
 def test_without_a_plan_one_is_asked_for(tmp_path):
-    with pytest.raises(ProblemsFound, match="draw up a plan"):
+    with pytest.raises(ProblemsFound, match="meltdoe plan"):
         read_plan(bench_series(tmp_path))
 
 

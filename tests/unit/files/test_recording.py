@@ -91,7 +91,7 @@ def test_replacing_what_is_on_record_needs_a_correction(series, tmp_path):
     first = record_melt(series, 1, seen=GOOD)
     before = snapshot(tmp_path)
     for said in ({"seen": {"fill": "96"}}, {"settings": {"flux": 21}}, {"firing": 9}):
-        with pytest.raises(ProblemsFound, match=r"melt 1 is on record with .* correction"):
+        with pytest.raises(ProblemsFound, match=r"melt 1 is on record with .* --correct"):
             record_melt(series, 1, **said)
     assert snapshot(tmp_path) == before
     result = record_melt(series, 1, seen={"fill": "96"}, note="weighed again", correct=True, reason="misread")
@@ -182,7 +182,7 @@ def test_moulds_of_one_melt_share_what_belongs_to_the_melt(tmp_path):
 
 
 def test_a_record_is_safe_once_its_journal_line_is(series, tmp_path, monkeypatch):
-    def killed(series, state):
+    def killed(series, state, known):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
@@ -196,12 +196,12 @@ def test_a_record_is_safe_once_its_journal_line_is(series, tmp_path, monkeypatch
 
 
 def test_a_table_that_cannot_be_written_does_not_lose_the_record(series, tmp_path, monkeypatch):
-    def refused(series, state):
+    def refused(series, state, known):
         raise ProblemsFound.single("log.csv", None, "cannot be written (in use)", "close it")
 
     with monkeypatch.context() as patch:
         patch.setattr(recording, "write_log_view", refused)
-        with pytest.raises(ProblemsFound, match=r"the record is safe in journal.jsonl, but cannot be written"):
+        with pytest.raises(ProblemsFound, match=r"the record is safe in journal.jsonl, but the file cannot be written"):
             record_melt(series, 1, seen=GOOD)
     assert record_melt(series, 1, seen=GOOD).how == "unchanged"
     assert (tmp_path / "log.csv").read_text().splitlines()[1].startswith("1,1,")

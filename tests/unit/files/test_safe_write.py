@@ -92,7 +92,7 @@ def test_leftovers_of_a_killed_process_are_cleared_away(tmp_path):
 
 
 def test_a_lock_is_kept_from_others_and_given_back(tmp_path):
-    with locked(tmp_path), pytest.raises(ProblemsFound, match="another meltdoe command"), locked(tmp_path, seconds=0):
+    with locked(tmp_path), pytest.raises(ProblemsFound, match="another process holds it"), locked(tmp_path, seconds=0):
         pass
     with locked(tmp_path, seconds=0):
         pass

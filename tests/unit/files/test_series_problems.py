@@ -298,7 +298,7 @@ def test_a_newer_format_is_refused_before_anything_else_is_judged():
     [
         (b'title = "T"\ngoal = "caf\xe9"\n', 2, "not written in UTF-8"),
         ('title = "T"'.encode("utf-16"), 1, "UTF-16"),
-        (b"# " + b"x" * 1_000_001, None, "1000003 bytes"),
+        (b"# " + b"x" * 1_000_001, None, "larger than 1 MB"),
         (b"title = \x00", 1, "cannot be read"),
         (b"a = " + b"[" * 5000, None, "nested too deeply"),
     ],

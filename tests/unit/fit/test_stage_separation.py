@@ -82,3 +82,21 @@ def test_splits_by_several_factors_are_weighed_against_chance() -> None:
     assert six is not None
     assert "times in 100" not in nine.sentence
     assert "50 times in 100" in six.sentence
+
+
+def test_one_failure_is_one_finding_and_not_one_for_every_factor() -> None:
+    split = stage([10, 20, 30, 40], ["tight", "tight", "tight", "edge"], [True, True, True, False]).separation
+    assert split is not None
+    assert split.factors == ("flux", "packing")
+    assert split.sentence == (
+        "Only melt 4 failed on contained: flux and packing both line up with it. "
+        "One melt cannot say which of them was the reason, or whether it was chance."
+    )
+
+
+def test_one_success_is_said_as_such_and_one_of_each_as_well() -> None:
+    success = stage([40, 30, 20, 10], ["edge", "tight", "tight", "tight"], [True, False, False, False]).separation
+    each = stage([10, 30], ["tight", "edge"], [True, False]).separation
+    assert success is not None
+    assert success.sentence.startswith("Only melt 1 was good for contained: flux and packing both line up with it.")
+    assert each is None or each.sentence.count("alone splits") < 2

@@ -144,7 +144,7 @@ def test_losing_a_firing_is_named_by_its_number():
 def test_the_sentences_state_what_was_assumed():
     sentences = assess(make_plan(series())).sentences()
     assert "variance between firings 1 times" in sentences[-1]
-    assert "90% level" in sentences[-1]
+    assert "90 % level" in sentences[-1]
     assert any(s.startswith("peak: standard error") and "between firings" in s for s in sentences)
     frame = assess(make_plan(series())).to_frame()
     assert list(frame["term"]) == ["flux", "peak", "hold", "packing", "cooling"]

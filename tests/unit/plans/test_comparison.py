@@ -55,17 +55,20 @@ def test_a_rehearsal_fills_its_slot_and_decides():
 
     def rehearse(plan):
         melts.append(len(plan.melts))
-        return {"reached": 0.9 if plan.design == "plackett-burman" else 0.5}
+        return {"true_chance": 0.9 if plan.design == "plackett-burman" else 0.5, "true_chance_error": 0.05}
 
     compared = compare_plans(FREE, rehearse=rehearse)
     assert len(melts) == len(compared.options)
     assert compared.recommended == "Plackett-Burman, 12 melts"
-    assert "90% of rehearsed series" in compared.reason
-    assert set(compared.to_frame()["rehearsal_reached"]) == {0.9, 0.5}
+    assert "succeeds 90 % of the time (Monte Carlo error 5 points)" in compared.reason
+    assert set(compared.to_frame()["rehearsal_true_chance"]) == {0.9, 0.5}
 
 
 def test_of_rehearsals_that_end_alike_the_cheapest_is_taken():
-    compared = compare_plans(FREE, rehearse=lambda plan: {"reached": 0.5 + 0.002 * len(plan.melts)})
+    def rehearse(plan):
+        return {"true_chance": 0.5 + 0.002 * len(plan.melts), "true_chance_error": 0.05}
+
+    compared = compare_plans(FREE, rehearse=rehearse)
     assert compared.recommended == "fraction, 8 melts"
 
 

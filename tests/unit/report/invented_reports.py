@@ -11,6 +11,10 @@ from meltdoe.log.melt_log import Entry, Log
 from meltdoe.next_melt.advice import Advice, Suggestion
 from meltdoe.next_melt.stopping import Verdict
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
+from meltdoe.report.figure_files import pictures_of
+from meltdoe.report.figures.page_svg import standalone_svg
+from meltdoe.report.html import report_page
+from meltdoe.report.sections import report_of
 from meltdoe.series import (
     Amount,
     Belief,
@@ -45,23 +49,23 @@ CHAIN_SERIES = MeltSeries(
     factors=(PEAK, FLUX, GRAIN),
     outcomes=(CONTAINED, FILL, CRACKS, SEEDS),
     budget=Budget(melts=14, firings=8, money=500.0, currency="EUR"),
-    kiln=Kiln(melts_per_firing=2, max_temperature=Quantity(1280, "°C")),
+    kiln=Kiln(max_temperature=Quantity(1280, "°C")),
     limits=(Limit(KEEP, "it eats the crucible", parse_comparison(KEEP)),),
     costs=Costs(melt=10.0, firing=15.0, loss={"contained": 45.0}),
     beliefs=(Belief({"peak": 1200.0}, "contained", 0.7),),
     seed=11,
 )
 
-# melt, firing, peak, flux, grain, contained, fill, cracks, seeds
+# melt, peak, flux, grain, contained, fill, cracks, seeds; one melt a firing
 ROWS = (
-    (1, 1, 1100, 26, "coarse", True, 70.0, NOT_REACHED, "many"),
-    (2, 1, 1100, 12, "fine", True, 95.0, "none", "few"),
-    (3, 2, 1225, 12, "coarse", False, NOT_REACHED, NOT_REACHED, NOT_REACHED),
-    (4, 2, 1225, 23, "fine", True, 100.0, "open", "clear"),
-    (5, 3, 1100, 12, "coarse", True, 55.0, NOT_REACHED, LOST),
-    (6, 3, 1100, 26, "fine", True, 98.0, LATER, "few"),
-    (7, 4, 1180, 20, "coarse", True, 100.0, "hairline", "clear"),
-    (9, 5, 1180, 20, "coarse", True, 97.0, "none", "few"),
+    (1, 1100, 26, "coarse", True, 70.0, NOT_REACHED, "many"),
+    (2, 1100, 12, "fine", True, 95.0, "none", "few"),
+    (3, 1225, 12, "coarse", False, NOT_REACHED, NOT_REACHED, NOT_REACHED),
+    (4, 1225, 23, "fine", True, 100.0, "open", "clear"),
+    (5, 1100, 12, "coarse", True, 55.0, NOT_REACHED, LOST),
+    (6, 1100, 26, "fine", True, 98.0, LATER, "few"),
+    (7, 1180, 20, "coarse", True, 100.0, "hairline", "clear"),
+    (9, 1180, 20, "coarse", True, 97.0, "none", "few"),
 )
 
 
@@ -72,13 +76,13 @@ def chain_log():
         tuple(
             Entry(
                 melt,
-                firing,
+                melt,
                 {"peak": float(peak), "flux": float(flux), "grain": grain},
                 dict(zip(names, seen, strict=True)),
-                date=datetime.date(2026, 9, firing),
+                date=datetime.date(2026, 9, melt),
                 note="Leaked at 1210 °C." if melt == 3 else "",
             )
-            for melt, firing, peak, flux, grain, *seen in ROWS
+            for melt, peak, flux, grain, *seen in ROWS
         ),
     )
 
@@ -88,9 +92,7 @@ def chain_plan():
     settings = [(1100, 26), (1100, 12), (1240, 12), (1240, 23), (1100, 12), (1100, 26), (1180, 20), (1180, 16)]
     grains = ("coarse", "fine", "coarse", "fine", "coarse", "fine", "coarse", "fine")
     melts = tuple(
-        PlannedMelt(
-            i + 1, i // 2 + 1, i + 1, {"peak": float(peak), "flux": float(flux), "grain": grain}, "fraction"
-        )  # fmt: skip
+        PlannedMelt(i + 1, i + 1, i + 1, {"peak": float(peak), "flux": float(flux), "grain": grain}, "fraction")
         for i, ((peak, flux), grain) in enumerate(zip(settings, grains, strict=True))
     )
     return Plan(CHAIN_SERIES, melts, "fraction", "part of all combinations of two levels", seed=11)
@@ -219,15 +221,62 @@ def passes(series, rows):
 
 
 @cache
+def best_of(chain):
+    """The best setting; among the melts made where a search would take long."""
+    return chain.best(chain.log.raw) if len(chain.series.factors) > 8 else chain.best()
+
+
+@cache
 def advice_for(chain, ending="go on"):
     """Advice with figures that are easily found again on a page."""
-    best = chain.best()
+    best = best_of(chain)
     melt = Suggestion(
         settings=best.settings, raw=best.raw, firing=6, chance=0.43, low=0.12, high=0.71, information=0.77,
         share_by_stage={chain.series.outcomes[0].name: 1.0}, gain=0.03, cost=27.0, risk=0.09,
     )  # fmt: skip
     verdict = Verdict(ending, reaches=0.31, reachable=0.52, gain=0.02, most_gain=0.11, cost=27.0, spent=120.0)
     return Advice((melt,), best, 0.33, None, None, "auto", 0.35, verdict, chain.level)
+
+
+CASES = {
+    "whole chain": (whole_chain, chain_plan, "go on"),
+    "no plan": (one_amount, None, "reached"),
+    "two amounts": (two_amounts, None, "go on"),
+    "no limit": (lambda: two_amounts(""), None, "go on"),
+    "no melts": (nothing_melted, None, "go on"),
+    "planned": (nothing_melted, chain_plan, "go on"),
+    "only failures": (only_failures, None, "out of reach"),
+    "only choices": (only_choices, None, "go on"),
+    "only described": (only_described, lambda: two_level_plan(only_described().series), None),
+    "hostile names": (hostile, None, "go on"),
+    "forty factors": (forty_factors, forty_plan, "melts spent"),
+}
+
+
+@cache
+def case_of(name):
+    """Chain, plan and advice of a case; no advice where nothing is judged."""
+    chain, plan, ending = CASES[name]
+    return chain(), plan() if plan else None, advice_for(chain(), ending) if ending else None
+
+
+@cache
+def pictures_for(name):
+    """The figures of a case."""
+    chain, plan, advice = case_of(name)
+    return pictures_of(chain, plan, advice.best if advice else None)
+
+
+@cache
+def drawn_for(name):
+    """SVG text of the figures of a case, by name."""
+    return {picture.name: standalone_svg(picture) for picture in pictures_for(name)}
+
+
+@cache
+def page_for(name):
+    """The text of the page of a case."""
+    return report_page(report_of(*case_of(name), pictures_for(name)), drawn_for(name))
 
 
 class Page(HTMLParser):

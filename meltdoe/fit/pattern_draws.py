@@ -1,0 +1,72 @@
+"""What the two ways of drawing under every pattern of active factors share: the prior, the weighted draws, the share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles
+from meltdoe.fit.laplace import make_log_posterior
+from meltdoe.fit.likelihood import Likelihood
+from meltdoe.fit.prior import independent_prior
+
+__all__ = ["PatternPrior", "WeightedDraws", "blocks", "every_pattern", "systematic"]
+
+Array = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int_]
+
+_FLOATS = 65_536  # in the largest array worked on at a time, so that it stays in the processor's cache
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PatternPrior:
+    """A Gaussian prior of theta with independent entries under each of m patterns.
+
+    Attributes
+    ----------
+    patterns : (m, n_factors) True where active.
+    log_chance : (m,) log prior probabilities.
+    mean : (d,) means, the same under all; those of coefficients are 0.
+    precision : (m, d) precisions.
+    """
+
+    patterns: BoolArray
+    log_chance: Array
+    mean: Array
+    precision: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WeightedDraws:
+    """Draws of theta (s, d), the pattern of each (s,), and the log of target over proposal (s,)."""
+
+    theta: Array
+    pattern: IntArray
+    log_ratio: Array
+
+
+def every_pattern(likelihood: Likelihood, roles: TermRoles, sizes: InclusionPrior) -> PatternPrior:
+    """The prior under all 2^n_factors patterns."""
+    k, p = roles.n_factors, likelihood.n_coef
+    patterns = ((np.arange(2**k)[:, None] >> np.arange(k)) & 1).astype(bool)
+    count = patterns.sum(axis=1)
+    log_chance = count * np.log(sizes.active) + (k - count) * np.log1p(-sizes.active)
+    base = make_log_posterior(likelihood, independent_prior(np.zeros(p), 1.0))
+    precision = np.repeat(np.diagonal(base.precision[0])[None], len(patterns), axis=0)
+    precision[:, :p] = roles.sds(sizes, patterns, likelihood.kind) ** -2.0
+    return PatternPrior(patterns, log_chance, base.mean[0], precision)
+
+
+def systematic(share: Array, count: int, rng: np.random.Generator) -> IntArray:
+    """`count` indices, each as often as its share asks for, to within one."""
+    at = (np.arange(count) + rng.random()) / count
+    return np.minimum(np.searchsorted(np.cumsum(share), at), share.size - 1)
+
+
+def blocks(count: int, size: int) -> list[slice]:
+    """Slices of `count` draws, each short enough to be quick where a draw takes `size` floats."""
+    step = min(max(_FLOATS // max(size, 1), 32), 4096)
+    return [slice(start, min(start + step, count)) for start in range(0, count, step)]

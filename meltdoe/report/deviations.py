@@ -1,0 +1,54 @@
+"""Where the melts left the plan: other settings or firings, melts not made, melts that were never planned."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from meltdoe.fit.phrases import melts_phrase
+from meltdoe.log.melt_log import Log
+from meltdoe.plans.melt_plan import Plan
+from meltdoe.series.factor import Setting
+from meltdoe.series.melt_series import MeltSeries
+
+__all__ = ["deviation_sentences", "moved"]
+
+
+def moved(series: MeltSeries, actual: Mapping[str, Setting], planned: Mapping[str, Setting]) -> tuple[str, ...]:
+    """Names of the factors whose actual setting differs from the planned one."""
+    found = []
+    for name in series.factor_names:
+        if name not in actual or name not in planned:
+            continue
+        here, there = actual[name], planned[name]
+        if isinstance(here, str) or isinstance(there, str):
+            if here != there:
+                found.append(name)
+        elif abs(here - there) > 1e-9 * max(1.0, abs(there)):
+            found.append(name)
+    return tuple(found)
+
+
+def deviation_sentences(log: Log, plan: Plan) -> tuple[str, ...]:
+    """Where the melts left the plan: other settings or firings, melts not made, melts that were never planned."""
+    series, planned = log.series, {melt.melt: melt for melt in plan.melts}
+    said = []
+    for entry in sorted(log.entries, key=lambda e: (e.melt, e.mould)):
+        there = planned.get(entry.melt)
+        if there is None:
+            continue
+        names = moved(series, entry.settings, there.settings)
+        parts = [
+            f"{series.show({name: entry.settings[name]})} instead of {series.show({name: there.settings[name]})}"
+            for name in names
+        ]
+        parts += [f"firing {entry.firing} instead of {there.firing}"] if entry.firing != there.firing else []
+        mould = f", mould {entry.mould}" if series.moulds_per_melt > 1 else ""
+        if parts:
+            said.append(f"Melt {entry.melt}{mould}: {'; '.join(parts)}.")
+    left = sorted(planned.keys() - log.melt_numbers)
+    more = sorted(log.melt_numbers - planned.keys())
+    if left and log.entries:
+        said.append(f"Planned but not made so far: {melts_phrase(left)}.")
+    if more:
+        said.append(f"Made beyond the plan: {melts_phrase(more)}.")
+    return tuple(said)

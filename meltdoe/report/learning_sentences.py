@@ -1,0 +1,316 @@
+"""How far the conclusion can be trusted, in sentences: single melts, past predictions, drift, beliefs, thresholds.
+
+Pure functions: findings of `meltdoe.fit` in, text out. What cannot be said is left out or said to be so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from meltdoe.fit.belief_check import BeliefCheck, BelievedChance, ChanceRange
+from meltdoe.fit.drift import Drift
+from meltdoe.fit.influence import Influence, MeltInfluence, Surprise
+from meltdoe.fit.learning import Learning
+from meltdoe.fit.past_predictions import Forecast, PastPredictions
+from meltdoe.fit.phrases import (
+    capital,
+    good_phrase,
+    interval_phrase,
+    level_phrase,
+    listed,
+    measure,
+    p_phrase,
+    percent,
+    points,
+)
+from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.thresholds import Threshold
+from meltdoe.report.model_sentences import (
+    agreement_sentence,
+    proportionality_sentence,
+    repeat_sentences,
+    surface_sentences,
+    two_level_sentences,
+)
+from meltdoe.report.tables import Column, Table
+from meltdoe.series.factor import Setting
+from meltdoe.series.melt_series import MeltSeries
+
+__all__ = [
+    "Passage",
+    "belief_sentences",
+    "drift_sentences",
+    "influence_sentences",
+    "learning_passages",
+    "past_sentences",
+    "past_table",
+    "surprise_sentences",
+    "threshold_sentences",
+]
+
+_WORTH_SAYING = 0.05  # change of the chance at the best setting from which a melt is named
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A heading with the sentences under it, and a table where there is one."""
+
+    title: str
+    sentences: tuple[str, ...]
+    table: Table | None = None
+
+
+def learning_passages(chain: ChainFit, found: Learning) -> tuple[Passage, ...]:
+    """Everything that was found, in the order in which it is wanted; empty passages are left out."""
+    passages = []
+    thresholds = {name: stage.thresholds for name, stage in found.stages.items()}
+    passages.append(Passage("Thresholds", threshold_sentences(chain, thresholds)))
+    if found.influence is not None:
+        said = influence_sentences(chain, found.influence) + surprise_sentences(found.influence)
+        passages.append(Passage("What hangs on single melts", said))
+    if found.past is not None:
+        passages.append(Passage("Past predictions", past_sentences(found.past), past_table(chain.series, found.past)))
+    if found.drifts is not None:
+        passages.append(Passage("Drift over the series", drift_sentences(chain, found.drifts)))
+    if found.beliefs is not None:
+        passages.append(Passage("What the beliefs do", belief_sentences(chain.series, found.beliefs)))
+    model: list[str] = []
+    for stage in found.stages.values():
+        model += two_level_sentences(stage.two_level) + surface_sentences(chain.series, stage.surface, chain.level)
+        model += repeat_sentences(stage.repeats, stage.outcome, chain.series.outcome(stage.outcome).unit)
+        model += proportionality_sentence(stage.proportionality, stage.outcome)
+    passages.append(Passage("The model against the melts", tuple(model)))
+    passages.append(Passage("Graded twice", tuple(agreement_sentence(one) for one in found.agreements)))
+    return tuple(passage for passage in passages if passage.sentences)
+
+
+def influence_sentences(chain: ChainFit, found: Influence) -> tuple[str, ...]:
+    """Which melts change the recommendation, or that none does."""
+    if len(found.melts) < 2:
+        return ()
+    telling = [melt for melt in found.melts if melt.other_setting or melt.verdict_changes]
+    if telling:
+        return tuple(_without_melt(chain, found, melt) for melt in telling)
+    at_best = [melt.chance_at_present_best for melt in found.melts]
+    text = (
+        "No single melt decides the recommendation: without any one of them the chance at the best setting is "
+        f"{percent(min(at_best))} to {percent(max(at_best))} instead of {percent(found.best.chance)}, and no other "
+        "setting is clearly better."
+    )
+    most = max(found.melts, key=lambda melt: abs(melt.chance_at_present_best - found.best.chance))
+    shift = most.chance_at_present_best - found.best.chance
+    if abs(shift) >= _WORTH_SAYING:
+        text += f" Most hangs on melt {most.melt} ({points(shift)} points without it)."
+    return (text,)
+
+
+def _without_melt(chain: ChainFit, found: Influence, melt: MeltInfluence) -> str:
+    best, target = found.best, percent(chain.series.target_chance)
+    if melt.other_setting:
+        other = _moved(chain.series, melt.best.settings, best.settings)
+        text = (
+            f"Without melt {melt.melt} the best setting would be {other}, "
+            f"with a chance of success of {percent(melt.best.chance)}; the present one would have "
+            f"{percent(melt.chance_at_present_best)} instead of {percent(best.chance)}"
+        )
+    else:
+        text = (
+            f"Without melt {melt.melt} the chance at the best setting would be {percent(melt.chance_at_present_best)} "
+            f"instead of {percent(best.chance)}"
+        )
+    if melt.verdict_changes:
+        now = "no longer" if melt.best.chance_reaches_target < best.chance_reaches_target else "already"
+        text += f"; the {target} wanted would {now} count as reached"
+    return f"{text}."
+
+
+def _moved(series: MeltSeries, there: Mapping[str, Setting], here: Mapping[str, Setting]) -> str:
+    return series.show({name: value for name, value in there.items() if value != here[name]})
+
+
+def surprise_sentences(found: Influence) -> tuple[str, ...]:
+    """What was seen against what the other melts foretell."""
+    if not found.seen:
+        return ()
+    said = [_surprise(one) for one in found.surprises]
+    count, n = len(said), len(found.seen)
+    by_luck = f"about {found.surprises_expected:.1f} would be expected if the model were right"
+    if not count:
+        rarest = found.seen[0]
+        return (
+            f"No melt is a surprise: of {n} outcomes seen none was less likely than 5 % from the other melts "
+            f"({by_luck}); the least likely was {_seen(rarest)}, {percent(rarest.chance)}.",
+        )
+    said.append(f"Of {n} outcomes seen {count} {'was' if count == 1 else 'were'} less likely than 5 %; {by_luck}.")
+    return tuple(said)
+
+
+def _surprise(one: Surprise) -> str:
+    return f"Surprise: {_seen(one)}; from the other melts that had a chance of {percent(one.chance)}."
+
+
+def _seen(one: Surprise) -> str:
+    """ "melt 6 with fill 57.6 % or less", "melt 4 with contained no"."""
+    outcome, name = one.outcome, one.outcome.name.replace("_", " ")
+    which = f"melt {one.entry.melt}" + (f", mould {one.entry.mould}," if outcome.seen_per == "mould" else "")
+    seen = outcome.show(one.entry.seen[outcome.name])
+    if outcome.kind == "pass":
+        return f"{which} with {name} {seen}"
+    if outcome.kind == "grade":
+        ends = outcome.grades[0] if one.side == "low" else outcome.grades[-1]
+        further = "" if seen == ends else " or better" if one.side == "low" else " or worse"
+        return f"{which} with {name} {seen}{further}"
+    shown = f"{seen} {outcome.unit}".strip()
+    return f"{which} with {name} {shown} or {'less' if one.side == 'low' else 'more'}"
+
+
+def past_sentences(past: PastPredictions) -> tuple[str, ...]:
+    """Whether the chances stated before each melt were right."""
+    if past.why_not:
+        return (f"{capital(past.why_not)}.",)
+    if not past.forecasts:
+        return ()
+    n = len(past.forecasts)
+    text = (
+        f"Before each melt its outcomes were foretold from the melts before it: of {n} that were then seen "
+        f"{past.expected_good:.1f} were expected to be good and {past.seen_good} were"
+    )
+    if past.z > 1.645:
+        text += ": better than foretold, the chances stated were too low."
+    elif past.z < -1.645:
+        text += ": worse than foretold, the chances stated were too high."
+    else:
+        text += ", which is as close as chance allows."
+    bands = [
+        f"stated under 50 %: {_band(past.between(0.0, 0.5))}",
+        f"stated 50 % or more: {_band(past.between(0.5, 1.1))}",
+    ]
+    skill = "better than" if past.brier < 0.245 else "no better than"
+    said = [
+        text,
+        f"{capital('; '.join(bands))}.",
+        f"The chances stated were {skill} saying 50 % each time (mean squared error {past.brier:.2f} against 0.25).",
+    ]
+    if past.successes:
+        expected = sum(one.chance for one in past.successes)
+        came = sum(one.good for one in past.successes)
+        said.append(f"Full success was foretold for {expected:.1f} of {len(past.successes)} and came for {came}.")
+    return tuple(said)
+
+
+def _band(forecasts: tuple[Forecast, ...]) -> str:
+    if not forecasts:
+        return "none"
+    expected = sum(one.chance for one in forecasts)
+    return f"{sum(one.good for one in forecasts)} of {len(forecasts)} good, {expected:.1f} expected"
+
+
+def past_table(series: MeltSeries, past: PastPredictions) -> Table | None:
+    """Every chance stated before a melt, and what came; None where there are none."""
+    if not past.forecasts:
+        return None
+    with_mould = series.moulds_per_melt > 1
+    rows = [
+        (
+            str(one.entry.melt),
+            str(one.entry.mould) if with_mould else "",
+            good_phrase(one.outcome) if one.outcome is not None else "full success",
+            percent(one.chance),
+            "good" if one.good else "not good",
+        )
+        for one in sorted((*past.forecasts, *past.successes), key=lambda f: (f.entry.melt, f.entry.mould))
+    ]
+    columns = (
+        Column("Melt"),
+        Column("Mould"),
+        Column("Outcome"),
+        Column("Chance stated before", "number"),
+        Column("Came"),
+    )
+    return Table("What was foretold before each melt", columns, tuple(rows)).without_empty_columns()
+
+
+def drift_sentences(chain: ChainFit, found: tuple[Drift, ...]) -> tuple[str, ...]:
+    """Whether something drifted in the order of the melts, outcome by outcome."""
+    said = [_drift(chain, drift) for drift in found if drift.finding != "too few"]
+    few = [good_phrase(chain.stage(d.outcome).outcome) for d in found if d.finding == "too few"]
+    if few:
+        said.append(f"Too few melts to look for a drift in {listed(few)}.")
+    return tuple(said)
+
+
+def _drift(chain: ChainFit, drift: Drift) -> str:
+    outcome = chain.stage(drift.outcome).outcome
+    title = capital(good_phrase(outcome))
+    if drift.finding == "mixed up":
+        along = listed(drift.goes_along) if drift.goes_along else "the settings taken together"
+        return (
+            f"{title}: the order of the melts goes along with {along}, so a drift could not be told from their effects."
+        )
+    effect, measured = drift.effect, outcome.kind == "measured"
+    if drift.finding == "drift" and effect is not None:
+        if measured:
+            change = (
+                f"{outcome.name} from {_or_unknown(effect.value_from)} to {_or_unknown(effect.value_to, outcome.unit)}"
+            )
+        else:
+            change = f"chance from {percent(effect.chance_from or 0.0)} to {percent(effect.chance_to or 0.0)}"
+        p = "" if effect.p_value is None else f"; classical test {p_phrase(effect.p_value)}"
+        return (
+            f"{title} seems to drift over the series, first to last melt with the same settings: {change} "
+            f"(chance that the order matters {percent(effect.inclusion or 0.0)}{p}). Look for what changed unnoticed."
+        )
+    rows = f"{drift.rows} {'castings' if outcome.seen_per == 'mould' else 'melts'}"
+    least = measure(drift.could_show, outcome.unit) if measured else f"{100 * drift.could_show:.0f} points"
+    if not measured and drift.could_show > 0.95:
+        return f"{title}: no sign of drift, but {rows} could hardly have shown any."
+    return f"{title}: no sign of drift, but {rows} could not show less than {least} from first to last."
+
+
+def _or_unknown(value: float | None, unit: str = "") -> str:
+    return "unknown" if value is None else measure(value, unit)
+
+
+def belief_sentences(series: MeltSeries, check: BeliefCheck) -> tuple[str, ...]:
+    """What beliefs foretell, what the melts made of them, and the conclusion without them."""
+    said = [_belief(series, one, check.level) for one in check.beliefs]
+    best, without = check.best, check.best_without
+    there = f"{percent(check.chance_without.mean)} ({_ends(check.chance_without)})"
+    here = f"{percent(best.chance)} ({percent(best.low)} to {percent(best.high)})"
+    text = f"At the best setting the chance of success is {here} with your beliefs and {there} without them"
+    if check.other_setting:
+        text += (
+            f"; without them the best setting would be {_moved(series, without.settings, best.settings)}, "
+            f"{percent(without.chance)} ({percent(without.low)} to {percent(without.high)})"
+        )
+    else:
+        text += ", and no other setting would be clearly better"
+    said.append(f"{text}; all with {level_phrase(check.level)}.")
+    said.append(f"Before any melt it stood at {percent(check.before_at_best.mean)} ({_ends(check.before_at_best)}).")
+    return tuple(said)
+
+
+def _belief(series: MeltSeries, one: BelievedChance, level: float) -> str:
+    belief, outcome = one.belief, series.outcome(one.belief.outcome)
+    worth = f"worth {belief.worth:g} melt{'s' * (belief.worth != 1)}"
+    text = (
+        f"Before any melt your beliefs put the chance of {good_phrase(outcome)} at {series.show(belief.at)} "
+        f"{interval_phrase(one.before.low, one.before.high, level)} (you said {percent(belief.chance)}, {worth}); with "
+        f"the melts it is {percent(one.after.mean)} ({_ends(one.after)}), from the melts without beliefs "
+        f"{percent(one.without.mean)} ({_ends(one.without)})."
+    )
+    return f"{text} The melts speak against this belief." if one.conflict else text
+
+
+def _ends(chance: ChanceRange) -> str:
+    return f"{percent(chance.low)} to {percent(chance.high)}"
+
+
+def threshold_sentences(chain: ChainFit, found: Mapping[str, tuple[Threshold, ...]]) -> tuple[str, ...]:
+    """Where the factors that matter cross the target, the others standing as in the best setting."""
+    said = [one.sentence for thresholds in found.values() for one in thresholds]
+    if not said:
+        return ()
+    target = percent(chain.series.target_chance)
+    return (f"Settings at which a chance crosses {target}, everything else as in the best setting:", *said)

@@ -1,0 +1,192 @@
+"""Commands called sloppily: each ends as the contract says (0 done, 1 files, 2 usage), in words and without damage."""
+
+import csv
+import shutil
+
+import pytest
+from made_block import made_block
+from running import called, on_disk, started
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    return made_block(tmp_path_factory.mktemp("made") / "block")
+
+
+@pytest.fixture
+def folder(made, tmp_path):
+    """A copy that may be spoilt."""
+    copy = tmp_path / "block"
+    shutil.copytree(made, copy)
+    return copy
+
+
+def row(folder, melt):
+    rows = csv.DictReader((folder / "log.csv").read_text(encoding="utf-8").splitlines())
+    return next(row for row in rows if row["melt"] == str(melt))
+
+
+NINE = ("record", "--melt", "9")
+WRONG = (  # words, exit code, a phrase of what is said
+    ((*NINE, "--seen", "containd=no"), 1, 'write "contained"'),
+    ((*NINE, "--seen", "zzz=no"), 1, "the names are peak, flux, grain, contained"),
+    ((*NINE, "--seen", "contained"), 2, "NAME=VALUE"),
+    ((*NINE, "--seen", "=no"), 2, "NAME=VALUE"),
+    ((*NINE, "--set", "flux"), 2, "NAME=VALUE"),
+    ((*NINE, "--seen", "contained=no", "--seen", "contained=yes"), 2, "given twice"),
+    ((*NINE, "--set", "contained=no", "--seen", "contained=yes"), 2, "given twice"),
+    ((*NINE, "--seen", "contained=perhaps"), 1, "write yes, no, later or lost"),
+    ((*NINE, "--seen", "contained=yes", "--seen", "poured=yes", "--seen", "fill=180"), 1, "between 0 and 100"),
+    ((*NINE, "--seen", "contained=yes", "--seen", "poured=yes", "--seen", "fill=-5"), 1, "between 0 and 100"),
+    ((*NINE, "--seen", "contained=yes", "--seen", "poured=yes", "--seen", "fill=80 kg"), 1, "kg"),
+    ((*NINE, "--seen", "contained=yes"), 1, "leaves poured blank"),
+    ((*NINE, "--seen", "poured=yes"), 1, "contained is blank"),
+    (NINE, 1, "says nothing of what was seen"),
+    ((*NINE, "--set", "flux=much", "--seen", "contained=no"), 1, "is not a number"),
+    ((*NINE, "--set", "flux=nan", "--seen", "contained=no"), 1, "flux"),
+    ((*NINE, "--set", "flux=1e400", "--seen", "contained=no"), 1, "flux"),
+    ((*NINE, "--set", "peak=1200 kg", "--seen", "contained=no"), 1, "°C"),
+    ((*NINE, "--set", "grain=dusty", "--seen", "contained=no"), 1, "coarse, fine"),
+    ((*NINE, "--seen", "contained=no", "--date", "yesterday"), 1, "year-month-day"),
+    ((*NINE, "--seen", "contained=no", "--date", "31.2.2026"), 1, "year-month-day"),
+    ((*NINE, "--seen", "contained=no", "--note", "x" * 100_000), 1, "shorten it"),
+    ((*NINE, "--seen", "contained=no", "--mould", "2"), 1, "mould"),
+    ((*NINE, "--seen", "contained=no", "--firing", "0"), 2, "--firing"),
+    (("record", "--melt", "99", "--seen", "contained=no"), 1, "not in the plan"),
+    (("record", "--melt", "0", "--seen", "contained=no"), 2, "--melt"),
+    (("record", "--melt", "nine", "--seen", "contained=no"), 2, "--melt"),
+    (("record", "--melt", "10000000", "--seen", "contained=no"), 1, "999999"),
+    (("record", "--melt", "1", "--seen", "contained=no"), 1, "--correct"),
+    (("record", "--correct", "--seen", "contained=no"), 2, "--correct needs --melt"),
+    (("record", "--melt", "99", "--correct", "--seen", "contained=no"), 1, "not in the log"),
+    (("record", "--remove"), 2, "--remove needs --melt"),
+    (("record", "--remove", "--melt", "1"), 1, "reason"),
+    (("record", "--remove", "--melt", "99", "--reason", "x"), 1, "not in the log"),
+    (("record", "--remove", "--undo", "--melt", "1"), 2, "cannot be given together"),
+    (("record", "--undo", "--seen", "contained=no"), 2, "cannot be given together"),
+    (("record", "--undo", "--melt", "3"), 2, "takes no --melt"),
+    (("record", "--preview"), 2, "--from"),
+    (("record", "--column", "a=b"), 2, "--from"),
+    (("record", "--from", "nothing.csv"), 1, "does not exist"),
+    (("record", "--from", "log.csv"), 1, "is the log itself"),
+    (("record", "--from", "log.csv", "--column", "a"), 2, "NAME=VALUE"),
+    (("record", "--nonsense"), 2, "--nonsense"),
+    (("plan", "--design", "lucky"), 2, "take one of"),
+    (("plan", "--melts", "0"), 2, "--melts"),
+    (("plan", "--melts", "500"), 1, "budget"),
+    (("plan", "--seed", "-1"), 2, "--seed"),
+    (("options", "--seed", "-1"), 2, "--seed"),
+    (("options", "--rehearsals", "-1"), 2, "--rehearsals"),
+    (("rehearse", "--policy", "luck"), 2, "take one of plan, next"),
+    (("rehearse", "--series", "0"), 2, "--series"),
+    (("next", "--aim", "win"), 2, "--aim"),
+    (("next", "--melts", "0"), 2, "--melts"),
+    (("next", "--most-risk", "101"), 2, "--most-risk"),
+    (("analyse", "--level", "100"), 2, "--level"),
+    (("analyse", "--level", "high"), 2, "--level"),
+    (("begin", "--from", "obsidian-blok"), 2, "the examples are"),
+    (("tour", "--example", "nope"), 2, "the examples are"),
+    (("tour",), 1, "is not empty"),
+    (("check", "elsewhere"), 2, "elsewhere"),
+    (("bake",), 2, "bake"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("words", "code", "phrase"), WRONG, ids=[" ".join(case[0])[:60] for case in WRONG])
+def test_wrong_words_end_with_the_right_code_and_change_nothing(folder, monkeypatch, words, code, phrase):
+    monkeypatch.chdir(folder)
+    before = on_disk(folder)
+    command, *more = words
+    ran = called(command, folder, *more)
+    assert (ran.code, ran.out) == (code, ""), ran
+    assert phrase in ran.err, ran.err
+    assert "Traceback" not in ran.err
+    assert "fault of the program" not in ran.err
+    if code == 1:
+        assert all(": " in line and "; " in line for line in ran.lines)
+    elif not ran.err.startswith("Usage:"):
+        assert len(ran.lines) == 1
+    assert on_disk(folder) == before
+
+
+RIGHT = (  # words after `record --melt 9`, and what the log then says
+    (("--seen", "contained=NO"), {"contained": "no"}),
+    (("--seen", " contained = no "), {"contained": "no"}),
+    (("--seen", "contained=n"), {"contained": "no"}),
+    (("--set", "contained=no"), {"contained": "no"}),
+    (("--set", "peak=2192 °F", "--seen", "contained=no"), {"peak": "1200"}),
+    (("--set", "flux=20,5", "--seen", "contained=no"), {"flux": "20.5"}),
+    (("--set", "flux=20.5 wt%", "--seen", "contained=no"), {"flux": "20.5"}),
+    (("--seen", "contained=later"), {"contained": "later"}),
+    (("--seen", "contained=lost"), {"contained": "lost"}),
+    (("--seen", "contained=no", "--date", "1.9.2026"), {"date": "2026-09-01"}),
+    (("--seen", "contained=no", "--note", "Kühlofen 日本 🔥"), {"note": "Kühlofen 日本 🔥"}),
+    (("--seen", "contained=no", "--note", "=HYPERLINK(1)"), {"note": "'=HYPERLINK(1)"}),
+    (("--seen", "contained=no", "--note", "one\ntwo\x1b[31m\ttabbed"), {"contained": "no"}),
+    (("--set", "humidity=61", "--seen", "contained=no"), {"humidity": "61"}),
+    (("--note", "kiln tripped, nothing melted"), {"contained": "", "note": "kiln tripped, nothing melted"}),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("words", "cells"), RIGHT, ids=[" ".join(case[0])[:60] for case in RIGHT])
+def test_what_a_person_means_is_put_down(folder, words, cells):
+    ran = called("record", folder, "--melt", 9, *words)
+    assert ran.code == 0, ran.err
+    written = row(folder, 9)
+    assert {column: written[column] for column in cells} == cells
+    assert "\x1b" not in (folder / "log.csv").read_text(encoding="utf-8") + ran.out + ran.err
+    again = called("record", folder, "--melt", 9, *words)
+    assert again.code == 0, "the same words twice do no harm"
+    assert called("check", folder).code == 0
+    assert called("record", folder, "--undo").code == 0
+
+
+def test_a_setting_outside_its_range_is_recorded_and_remarked_on(folder):
+    ran = called("record", folder, "--melt", 9, "--set", "flux=-20", "--seen", "contained=no")
+    assert ran.code == 0
+    assert "flux -20 wt% lies outside 12 to 26" in ran.err
+    assert "--correct" in ran.err
+    assert called("record", folder, "--melt", 9, "--set", "flux=20", "--correct").err == ""
+
+
+def test_a_series_file_named_in_place_of_its_folder_is_understood(folder):
+    for words in (("check",), ("sheets",), ("log",), ("plan", "--design", "optimal", "--melts", "2")):
+        command, *more = words
+        ran = called(command, folder / "series.toml", *more)
+        assert ran.code == 0, ran.err
+    assert (folder / "sheets.html").exists()
+
+
+def test_more_melts_than_a_firing_holds_and_a_risk_that_cannot_be_kept_are_said(folder):
+    ran = called("next", folder, "--melts", 5, "--most-risk", 0)
+    assert ran.code == 0
+    assert "One firing holds 2" in ran.out
+
+
+def test_hostile_names_reach_neither_terminal_nor_page(folder):
+    text = (folder / "series.toml").read_text(encoding="utf-8")
+    text = text.replace('name = "contained"', 'name = "contained"\nquestion = "<script>alert(1)</script>\u202e\\tx"')
+    (folder / "series.toml").write_text(text, encoding="utf-8")
+    for command in ("check", "sheets", "log"):
+        ran = called(command, folder)
+        assert "\u202e" not in ran.out + ran.err
+    if (folder / "sheets.html").exists():
+        assert "<script>" not in (folder / "sheets.html").read_text(encoding="utf-8")
+
+
+def test_help_and_version_are_there_for_the_asking(tmp_path):
+    assert started("--version", cwd=tmp_path).out.startswith("meltdoe ")
+    said = called("--help")
+    assert said.code == 0
+    for command in ("tour", "begin", "check", "options", "plan", "sheets", "record", "log", "analyse", "next"):
+        assert f"\n  {command} " in said.out
+        help_page = called(command, "--help")
+        assert help_page.code == 0
+        assert f"Example: meltdoe {command}" in help_page.out
+    assert called().code == 2
+
+
+def test_log_of_an_empty_series_says_so(tmp_path):
+    assert called("begin", tmp_path / "s", "--from", "obsidian-block").code == 0
+    ran = called("log", tmp_path / "s")
+    assert (ran.code, ran.out.strip()) == (0, "No melt is on record yet.")

@@ -1,0 +1,113 @@
+"""What reaches the screen: plain tables, inert text, questions, and documents that any JSON reader takes."""
+
+import io
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from meltdoe.cli import console
+from meltdoe.errors import WrongUsage
+
+
+class Ascii(io.StringIO):
+    """A terminal that knows no letters beyond a to z."""
+
+    encoding = "ascii"
+
+
+@pytest.fixture
+def answers(monkeypatch):
+    """Put answers where a person would type them."""
+    return lambda text: monkeypatch.setattr("sys.stdin", io.StringIO(text))
+
+
+def test_a_document_is_one_and_plain(capsys):
+    console.print_json(
+        {
+            "array": np.array([[1.0, np.nan], [np.inf, -0.5]]),
+            "whole": np.int64(3),
+            "yes": np.bool_(True),
+            "path": Path("a") / "b",
+            "words": ("é", None),
+            "endless": math.inf,
+            7: {"nested": {1.5}},
+        }
+    )
+    said = capsys.readouterr()
+    assert json.loads(said.out) == {
+        "format": 1,
+        "array": [[1.0, None], [None, -0.5]],
+        "whole": 3,
+        "yes": True,
+        "path": str(Path("a") / "b"),
+        "words": ["é", None],
+        "endless": None,
+        "7": {"nested": [1.5]},
+    }
+    assert said.err == ""
+
+
+def test_a_document_loses_no_letter_in_a_poor_terminal(monkeypatch):
+    out = Ascii()
+    monkeypatch.setattr("sys.stdout", out)
+    console.print_json({"note": "Wärme 日本 🔥"})
+    assert out.getvalue().isascii()
+    assert json.loads(out.getvalue())["note"] == "Wärme 日本 🔥"
+
+
+@pytest.mark.parametrize("mark", ["\x1b[2J", "\x07", "\x00", "\x9b31m", "\u202e", "\u2066", "\u200f", "\x7f", "\r"])
+def test_marks_that_steer_a_terminal_are_taken_out(mark, capsys):
+    console.say(f"before{mark}after")
+    console.warn(f"before{mark}after")
+    said = capsys.readouterr()
+    assert mark not in said.out + said.err
+    assert "before\N{REPLACEMENT CHARACTER}" in said.out
+
+
+def test_ordinary_letters_stay():
+    assert console.inert("Wärme, 1190 °C, ½, 日本, 🔥\ttab") == "Wärme, 1190 °C, ½, 日本, 🔥\ttab"
+
+
+def test_a_table_aligns_numbers_to_the_right_and_words_to_the_left():
+    assert console.table(["melt", "cost", "sand"], [[1, "9.5", "coarse"], [12, "110", "fine"]]) == [
+        "melt  cost  sand",
+        "----  ----  ------",
+        "   1   9.5  coarse",
+        "  12   110  fine",
+    ]
+
+
+def test_a_table_without_rows_is_its_headings():
+    assert console.table(["melt", "cost"], []) == ["melt  cost", "----  ----"]
+
+
+@pytest.mark.parametrize("widest", [40, 60, 80])
+def test_a_wide_table_is_wrapped_and_loses_nothing(widest):
+    words = "a long remark about what was seen in the kiln that evening " * 3
+    lines = console.table(["melt", "remark", "more"], [[1, words, words], [2, "short", "x" * 90]], widest=widest)
+    assert max(map(len, lines)) <= widest
+    together = "".join("".join(lines).split())
+    assert together.count("x") >= 90
+    assert sum(line.count("evening") for line in lines) == 6 or widest < 60
+
+
+def test_a_hostile_cell_stays_within_its_table():
+    lines = console.table(["name"], [["a\x1b[31mb"]])
+    assert "\x1b" not in "".join(lines)
+
+
+def test_a_question_is_asked_on_standard_error_and_enter_takes_the_default(answers, capsys):
+    answers("\n  97 \n\n")
+    assert [console.ask("How full?", "80"), console.ask("How full?", "80"), console.ask("Why?", "")] == ["80", "97", ""]
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err == "How full? [80] How full? [80] Why? "
+
+
+def test_answers_that_end_early_are_wrong_usage(answers):
+    answers("")
+    with pytest.raises(WrongUsage, match="ended before the last question"):
+        console.ask("How full?", "80")
