@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from meltdoe.errors import Problem, ProblemsFound, WrongUsage
+from meltdoe.errors import Inestimable, Problem, ProblemsFound, WrongUsage
 
 if TYPE_CHECKING:
     from meltdoe.files.series_answers import Answers
@@ -273,7 +273,11 @@ def write_report(folder: Path, *, seed: int | None = None) -> Path:
     log, plan = read_log(series), plan_or_none(series)
     chain = fit_chain(series, log, seed=seed)
     home = series_folder(series)
-    _write_all(home, report_files(chain, plan, next_melts(chain, seed=seed)))
+    try:
+        advice = next_melts(chain, seed=seed)
+    except Inestimable:  # nothing can be advised; the report says so
+        advice = None
+    _write_all(home, report_files(chain, plan, advice))
     return home / "report.html"
 
 

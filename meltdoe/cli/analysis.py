@@ -98,11 +98,11 @@ def _limit(value: float) -> str:
 
 
 def planned_chance(chain: ChainFit) -> str | None:
-    """The best and worst of the planned settings; None where there is no plan."""
+    """The best and worst of the planned settings; None without a plan or a judged outcome."""
     from meltdoe.steps import plan_or_none
 
     plan = plan_or_none(chain.series)
-    if plan is None:
+    if plan is None or not any(stage.outcome.counts for stage in chain.stages):
         return None
     chance = chain.chance(plan.raw)
     top = int(chance.mean.argmax())

@@ -14,7 +14,7 @@ from meltdoe.files.own_folder import links_outside
 __all__ = ["LOCK_NAME", "locked"]
 
 LOCK_NAME = ".lock"
-_SECONDS = 10.0
+_SECONDS = 30.0
 
 
 @contextmanager

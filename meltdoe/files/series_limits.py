@@ -26,7 +26,7 @@ _RANDOM = 20_000
 _STARTS = 16
 _ROUNDS = 40
 _NO_VALUE = 1e3  # violation, in spreads, of an expression without a value
-_REACH = np.concatenate([sign * 10.0 ** -np.arange(1.0, 8.0) for sign in (-1.0, 1.0)])  # steps, in ranges
+_REACH = np.concatenate([size * 10.0 ** -np.arange(1.0, 8.0) for size in (-3.0, -1.0, 1.0, 3.0)])  # in ranges
 
 
 def ceiling_limits(factors: Sequence[Factor], ceiling: Quantity | None) -> tuple[Limit, ...]:

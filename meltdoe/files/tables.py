@@ -146,7 +146,8 @@ def refuse_cut_off(content: bytes, file: str) -> None:
 
     Half a number is a number, too, so what is left of the last row must not be taken for an edit.
     """
-    if content.strip(b"\0\t ") and not content.rstrip(b"\0").endswith((b"\n", b"\r")):
+    text = _decoded(content, file)
+    if text.strip(" \t") and not text.endswith(("\n", "\r")):
         what = "ends without a line break, as a file does that was cut off while being saved"
         raise ProblemsFound.single(
             file, None, what, "see that its last row is whole and end it with a line break; or: meltdoe check --rebuild"

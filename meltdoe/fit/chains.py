@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 _CHAINS = 200
 _SWEEPS = 40
+_MOST_SWEEPS = 200
 _EFFECTIVE_LIMIT = 1000.0
 
 
@@ -31,6 +32,8 @@ def chain_draws(
     draws: int,
     log_prior: Callable[[Array], Array] | None = None,
     precision_given: PrecisionGiven | None = None,
+    *,
+    long: bool = True,
 ) -> tuple[Array, Diagnostics]:
     """Equally weighted draws of theta.
 
@@ -42,6 +45,7 @@ def chain_draws(
     log_prior : the prior that is meant, (m, d) -> (m,), where it is not the Gaussian of `target`; that one is then
         only the start, and must be near it.
     precision_given : see `scale_moves.coefficient_move`; needed with `log_prior`.
+    long : whether chains that do not agree yet go on.
 
     Returns
     -------
@@ -85,7 +89,14 @@ def chain_draws(
 
     sweeps = max(_SWEEPS, -(-draws // _CHAINS))
     chains, r_hat = elliptical_slice(
-        log_target, start, spread, rng, refresh=refresh if moves else None, chains=_CHAINS, sweeps=sweeps
+        log_target,
+        start,
+        spread,
+        rng,
+        refresh=refresh if moves else None,
+        chains=_CHAINS,
+        sweeps=sweeps,
+        most_sweeps=max(_MOST_SWEEPS, sweeps) if long else sweeps,
     )
     effective = float(effective_draws(chains).min())
     # Evenly spaced sweeps carry nearly all the information of the whole chains.

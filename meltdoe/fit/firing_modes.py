@@ -1,7 +1,7 @@
 """Modes of pass/fail and graded outcomes under many Gaussian priors at once, the sd of firings held.
 
-Parameters are a = (b, log gaps) and a z of each firing, independent a priori. No two firings share a row, so that minus
-the second derivatives are
+Parameters are a, the coefficients and log gaps, and a z of each firing, independent a priori. No two firings share a
+row, so that minus the second derivatives are
 
     H = [S + B' C^-1 B, B'; B, C],   C diagonal,
 
@@ -22,6 +22,7 @@ from meltdoe.fit.likelihood import Likelihood
 __all__ = ["FiringModes", "climb_held"]
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int_]
 
 _NEAR = 1e-3  # twice the height that a mode to propose around may miss
 _MOST_STEPS = 40
@@ -54,19 +55,18 @@ class _Surface:
         self.X = likelihood.X
         self.member = (likelihood.groups[:, None] == np.arange(likelihood.n_groups)).astype(float)
         self.squares = (self.X[:, :, None] * self.X[:, None, :]).reshape(n, p * p)
-        self.shared = (self.member[:, :, None] * self.X[:, None, :]).reshape(n, -1)
+        self.shared = (self.member[:, :, None] * self.X[:, None, :]).reshape(n, likelihood.n_groups * p)
 
-    def eta(self, a: Array, z: Array, at: NDArray[np.int_]) -> Array:
-        p = self.X.shape[1]
-        return np.asarray(a[:, :p] @ self.X.T + self.spread[at] * (z @ self.member.T))
+    def eta(self, a: Array, z: Array, at: IntArray) -> Array:
+        return np.asarray(a[:, : self.X.shape[1]] @ self.X.T + self.spread[at] * (z @ self.member.T))
 
-    def height(self, a: Array, z: Array, at: NDArray[np.int_]) -> Array:
+    def height(self, a: Array, z: Array, at: IntArray) -> Array:
         prior = np.sum(self.precision[at] * (a - self.mean) ** 2, axis=1) + np.sum(z**2, axis=1)
         with np.errstate(over="ignore", invalid="ignore"):
             rows = self.likelihood.rows(self.eta(a, z, at), a[:, self.X.shape[1] :])
         return np.asarray(rows.sum(axis=1) - 0.5 * prior)
 
-    def bends(self, a: Array, z: Array, at: NDArray[np.int_]) -> tuple[Array, Array, Array, Array, Array]:
+    def bends(self, a: Array, z: Array, at: IntArray) -> tuple[Array, Array, Array, Array, Array]:
         """Gradients in a (k, r) and z (k, G); S (k, r, r), B (k, G, r), C (k, G)."""
         p, k, r, spread = self.X.shape[1], len(a), a.shape[1], self.spread[at]
         with np.errstate(over="ignore", invalid="ignore"):
@@ -88,9 +88,7 @@ class _Surface:
         return slope_a, slope_z, H - np.swapaxes(B, 1, 2) @ (B / C[:, :, None]), B, C
 
 
-def climb_held(
-    likelihood: Likelihood, mean: Array, precision: Array, spread: Array, a: Array, z: Array
-) -> FiringModes:
+def climb_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Array, a: Array, z: Array) -> FiringModes:
     """Newton's method with step-halving, all priors at once.
 
     Parameters

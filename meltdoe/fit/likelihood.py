@@ -28,7 +28,12 @@ from scipy.special import log_ndtr, logsumexp
 
 from meltdoe.fit.log_chances import log_grade_chances, log_interval_chance, softplus
 from meltdoe.fit.prior import Belief
-from meltdoe.fit.row_derivatives import central_differences, grade_derivatives, grade_slopes, pass_slopes
+from meltdoe.fit.row_derivatives import (
+    central_differences,
+    grade_derivatives,
+    grade_slopes,
+    pass_slopes,
+)
 
 __all__ = ["Kind", "Likelihood", "Observed", "make_likelihood"]
 
@@ -232,10 +237,10 @@ class Likelihood:
         return Derivatives(value, gradient, hessian)
 
     def slopes(self, eta: Array, shape: Array) -> tuple[Array, Array]:
-        """First and second derivatives (..., n) in eta of pass or grade, beliefs about grades left out."""
+        """First and second derivatives (..., n) in eta (..., n) of the rows of y, pass or grade."""
         if self.kind == "pass":
             return pass_slopes(self.y, self.trials, eta)
-        return grade_slopes(self.y.astype(int), eta[..., : self.y.size], shape)
+        return grade_slopes(self.y.astype(int), eta, shape)
 
     def row_derivatives(self, eta: Array, shape: Array) -> tuple[Array, Array]:
         """First (m, 1+q, n) and second (m, 1+q, 1+q, n) derivatives in (eta, shape)."""

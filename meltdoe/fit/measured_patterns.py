@@ -6,31 +6,29 @@ Given a pattern, sigma and tau (here the sd of firings) the coefficients behind 
     K = X'V^-1X + D^-1 = L L',  h = X'V^-1y,  b | y ~ N(K^-1 h, K^-1)
     2 log p(y) = log |D^-1| - log |K| - log |V| + h'K^-1 h - y'V^-1y - n log 2 pi
 
-and given those seen the censored values are Gaussian, cut off at their limits. They are drawn one after the other (GHK:
-Geweke 1991, Hajivassiliou & McFadden 1998, Keane 1994); its weights cannot exceed 1, so that no tail is missed. Both
-scales are proposed from a density that is bilinear over a lattice of their logs (`scale_lattice.py`); they are
-continuous, and the weights exact. (All sources from memory.)
+and given those seen the censored values are Gaussian, cut off at their limits: drawn with weights that have no heavy
+tail (`gaussian_above.py`). Both scales are proposed from a density that is bilinear over a lattice of their logs
+(`scale_lattice.py`); they are continuous, and the weights exact.
 
 Arrays have the m draws, or nodes of the lattice, along their last axis.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, ndtri_exp
 
+from meltdoe.fit.gaussian_above import draw_above, log_chance_above
 from meltdoe.fit.likelihood import Likelihood
 from meltdoe.fit.pattern_draws import PatternPrior, WeightedDraws, blocks
-from meltdoe.fit.scale_lattice import make_lattice
+from meltdoe.fit.scale_lattice import ScaleLattice, make_lattice
 from meltdoe.fit.small_cholesky import backward, cholesky, forward
 
-__all__ = ["measured_draws"]
+__all__ = ["MeasuredProposal", "measured_proposal"]
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int_]
@@ -57,13 +55,6 @@ class _Gaussian(NamedTuple):
     mean: Array
     root: Array
     log_evidence: Array
-
-
-class _Beyond(NamedTuple):
-    """Log chance that every censored value lies beyond its limit (m,), and such values (c, m)."""
-
-    log_chance: Array
-    y: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,6 +106,11 @@ class _Data:
     beyond: _Rows
     limits: Array
 
+    @property
+    def floats(self) -> int:
+        """In the largest array that one draw needs."""
+        return int(max(self.whole.X.shape[1], len(self.limits)) ** 2)
+
     def unseen(self, found: _Gaussian, at: _Scales) -> tuple[Array, Array]:
         """Means (c, m) and covariances (c, c, m) of the censored values given those seen, their limits apart."""
         # Given b and the values seen, the effect of a firing has mean k sum (y - Xb) and variance k sigma^2.
@@ -129,25 +125,6 @@ class _Data:
         cover[i, j] += shared[i, j, None] * own[i] * at.sigma**2
         cover[range(c), range(c)] += at.sigma**2
         return mean, cover
-
-    def known(self, at: _Scales, precision: Array, rng: np.random.Generator | None = None) -> tuple[_Gaussian, _Beyond]:
-        """What the values seen say of the coefficients, and what that says of the censored values.
-
-        Those are drawn one after the other, or put at their means given the ones before where there is no generator.
-        """
-        found = self.seen.given(at, self.y_seen[:, None], precision)
-        mean, cover = self.unseen(found, at)
-        root = cholesky(cover)
-        e, log_chance = np.zeros_like(mean), np.zeros(mean.shape[1])
-        for i, limit in enumerate(self.limits):
-            start = (limit - mean[i] - np.einsum("jm,jm->m", root[i, :i], e[:i])) / root[i, i]
-            one = log_ndtr(-start)
-            log_chance += one
-            if rng is None:
-                e[i] = np.exp(-0.5 * (start**2 + _LOG_2_PI) - one)
-            else:
-                e[i] = -ndtri_exp(one + np.log1p(-rng.random(start.size)))
-        return found, _Beyond(log_chance, mean + np.einsum("ijm,jm->im", root, e))
 
 
 def _data(likelihood: Likelihood, at: IntArray) -> _Data:
@@ -175,43 +152,59 @@ def _least_likely_first(likelihood: Likelihood, prior: PatternPrior) -> _Data:
     return _data(likelihood, data.at[np.argsort(surplus, kind="stable")])
 
 
-def measured_draws(
-    likelihood: Likelihood, prior: PatternPrior, tries: int, nodes: Sequence[int], rng: np.random.Generator
-) -> WeightedDraws:
-    """Weighted draws of theta and of the pattern.
+@dataclass(frozen=True, slots=True, eq=False)
+class MeasuredProposal:
+    """What to draw from: the target's parts, and the lattice of pattern, log sigma and log tau."""
+
+    likelihood: Likelihood
+    prior: PatternPrior
+    data: _Data
+    lattice: ScaleLattice
+
+    def draw(self, tries: int, rng: np.random.Generator) -> WeightedDraws:
+        """`tries` weighted draws of theta and of the pattern."""
+        likelihood, data, p = self.likelihood, self.data, self.likelihood.n_coef
+        place, logs, log_proposal = self.lattice.draw(tries, rng)
+        pattern = self.lattice.patterns[place]
+        precision = self.prior.precision[pattern, :p].T
+        parts = [_completed(likelihood, data, logs[:, at], precision[:, at], rng) for at in blocks(tries, data.floats)]
+        theta = np.ascontiguousarray(np.hstack([part for part, _ in parts]).T)
+        log_ratio = _log_prior(self.prior, p, pattern, logs) + np.concatenate([part for _, part in parts])
+        log_ratio -= log_proposal
+        if likelihood.beliefs:
+            log_ratio += likelihood.log_belief(theta)
+        return WeightedDraws(theta, pattern, log_ratio, light=True)
+
+
+def measured_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: tuple[int, int]) -> MeasuredProposal:
+    """What to draw from for one measured outcome.
 
     Parameters
     ----------
-    likelihood : a measured outcome.
-    tries : number of draws.
     nodes : of the lattice of log sigma and log tau.
     """
     data, p = _least_likely_first(likelihood, prior), likelihood.n_coef
-    scales = slice(p, p + 1 + (likelihood.n_groups > 0))
-    mean, sd = prior.mean[scales], prior.precision[0, scales] ** -0.5
+    held = slice(p, p + 1 + (likelihood.n_groups > 0))
     precisions = prior.precision[:, :p].T
-    floats = max(p, data.at.size) ** 2
-
-    def log_prior(pattern: IntArray, logs: Array) -> Array:
-        away = (logs - mean[:, None]) / sd[:, None]
-        constant = np.log(sd).sum() + 0.5 * sd.size * _LOG_2_PI
-        return np.asarray(prior.log_chance[pattern] - 0.5 * np.sum(away**2, axis=0) - constant)
 
     def log_height(pattern: IntArray, logs: Array) -> Array:
-        found = [data.known(_scales(logs[:, at]), precisions[:, pattern[at]]) for at in blocks(pattern.size, floats)]
-        return log_prior(pattern, logs) + np.concatenate([one.log_evidence + more.log_chance for one, more in found])
+        heights = _log_prior(prior, p, pattern, logs)
+        for at in blocks(pattern.size, data.floats):
+            scales = _scales(logs[:, at])
+            found = data.seen.given(scales, data.y_seen[:, None], precisions[:, pattern[at]])
+            heights[at] += found.log_evidence + log_chance_above(*data.unseen(found, scales), data.limits)
+        return heights
 
-    lattice = make_lattice(log_height, prior.patterns, mean, sd, nodes)
-    place, logs, log_proposal = lattice.draw(tries, rng)
-    pattern = lattice.patterns[place]
-    parts = [
-        _completed(likelihood, data, logs[:, at], precisions[:, pattern[at]], rng) for at in blocks(tries, floats)
-    ]
-    theta = np.ascontiguousarray(np.hstack([part for part, _ in parts]).T)
-    log_ratio = log_prior(pattern, logs) + np.concatenate([part for _, part in parts]) - log_proposal
-    if likelihood.beliefs:
-        log_ratio += likelihood.log_belief(theta)
-    return WeightedDraws(theta, pattern, log_ratio)
+    mean, sd = prior.mean[held], prior.precision[0, held] ** -0.5
+    return MeasuredProposal(likelihood, prior, data, make_lattice(log_height, prior.patterns, mean, sd, nodes))
+
+
+def _log_prior(prior: PatternPrior, p: int, pattern: IntArray, logs: Array) -> Array:
+    """Log prior (m,) of patterns and of the logs of the scales, (1, m) or (2, m)."""
+    scales = slice(p, p + len(logs))
+    precision = prior.precision[0, scales, None]
+    squares = precision * (logs - prior.mean[scales, None]) ** 2 - np.log(precision) + _LOG_2_PI
+    return np.asarray(prior.log_chance[pattern] - 0.5 * squares.sum(axis=0))
 
 
 def _completed(
@@ -219,12 +212,13 @@ def _completed(
 ) -> tuple[Array, Array]:
     """Theta (d, m) given scales, and the log weights (m,) of all but the scales."""
     at = _scales(logs)
-    found, beyond = data.known(at, precision, rng)
-    log_weight = found.log_evidence + beyond.log_chance
+    found = data.seen.given(at, data.y_seen[:, None], precision)
+    beyond, log_weight = draw_above(*data.unseen(found, at), data.limits, rng)
+    log_weight += found.log_evidence
     y = likelihood.y[:, None]
     if data.at.size:
         y = np.repeat(y, at.sigma.size, axis=1)
-        y[data.at] = likelihood.censored[data.at, None] * beyond.y
+        y[data.at] = likelihood.censored[data.at, None] * beyond
         found = data.whole.given(at, y, precision)
     coef = found.mean + backward(found.root, rng.standard_normal(found.mean.shape))
     if not likelihood.n_groups:

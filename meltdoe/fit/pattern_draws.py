@@ -1,4 +1,4 @@
-"""What the two ways of drawing under every pattern of active factors share: the prior, the weighted draws, the share."""
+"""What both ways of drawing under every pattern of active factors share: their prior, and how draws are dealt out."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int_]
 
-_FLOATS = 65_536  # in the largest array worked on at a time, so that it stays in the processor's cache
+_FLOATS = 131_072  # in the largest array worked on at a time, so that it stays in the processor's cache
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,11 +41,15 @@ class PatternPrior:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WeightedDraws:
-    """Draws of theta (s, d), the pattern of each (s,), and the log of target over proposal (s,)."""
+    """Draws of theta (s, d), the pattern of each (s,), and the log of target over proposal (s,).
+
+    light : whether that ratio has no heavy tail by its making.
+    """
 
     theta: Array
     pattern: IntArray
     log_ratio: Array
+    light: bool = False
 
 
 def every_pattern(likelihood: Likelihood, roles: TermRoles, sizes: InclusionPrior) -> PatternPrior:

@@ -112,6 +112,7 @@ def _over(axis: Array, tall: BoolArray, nodes: int) -> Array:
 
 def _heights(log_height: LogHeight, patterns: IntArray, axes: Sequence[Array]) -> Array:
     """(P, I, J) log heights of patterns at all nodes; along an axis without a scale there is one."""
-    pattern, *scales = (part.ravel() for part in np.meshgrid(patterns, *axes, indexing="ij"))
     shape = (len(patterns), *(len(axis) for axis in axes), 1, 1)[:3]
-    return log_height(pattern, np.array(scales).reshape(len(axes), pattern.size)).reshape(shape)
+    place = np.indices(shape).reshape(3, -1)
+    scales = np.array([axis[place[1 + i]] for i, axis in enumerate(axes)]).reshape(len(axes), place.shape[1])
+    return log_height(patterns[place[0]], scales).reshape(shape)

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from meltdoe.fit.best_setting import BestSetting, best_setting
+from meltdoe.fit.inclusion_mixture import Effort
 from meltdoe.fit.stage_fit import StageFit, fit_stage
 from meltdoe.log.melt_log import Log
 from meltdoe.series.factor import FloatArray
@@ -22,7 +23,7 @@ from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["BestSetting", "ChainFit", "ChanceTable", "StageFit", "fit_chain"]
 
-N_DRAWS = 2000
+N_DRAWS: dict[Effort, int] = {"full": 2000, "draft": 400}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,7 +131,8 @@ def fit_chain(
     level: float = 0.90,
     seed: int | None = None,
     use_beliefs: bool = True,
-    n_draws: int = N_DRAWS,
+    n_draws: int | None = None,
+    effort: Effort = "full",
 ) -> ChainFit:
     """Fit every outcome of a log.
 
@@ -140,7 +142,8 @@ def fit_chain(
     level : level of all intervals.
     seed : fixes the posterior draws; the seed of the series where None.
     use_beliefs : whether the maker's beliefs take part.
-    n_draws : posterior draws to keep of every outcome; fewer are quicker and coarser (rehearsals).
+    n_draws : posterior draws to keep of every outcome; 2,000, or 400 of a draft.
+    effort : "draft" is quicker and coarser, for rehearsals.
 
     Raises
     ------
@@ -150,8 +153,18 @@ def fit_chain(
     if not 0 < level < 1:
         raise ValueError(f"level must lie between 0 and 1, not {level}")
     chosen = series.seed if seed is None else seed
+    n_draws = n_draws or N_DRAWS[effort]
     stages = tuple(
-        fit_stage(series, log, outcome, level=level, seed=(abs(chosen), i), n_draws=n_draws, beliefs=use_beliefs)
+        fit_stage(
+            series,
+            log,
+            outcome,
+            level=level,
+            seed=(abs(chosen), i),
+            n_draws=n_draws,
+            beliefs=use_beliefs,
+            effort=effort,
+        )
         for i, outcome in enumerate(series.outcomes)
     )
     return ChainFit(series, log, stages, level, n_draws, chosen)

@@ -14,6 +14,7 @@ import numpy as np
 
 from meltdoe.fit.classical_fit import ClassicalFit, classical_columns, classical_fit
 from meltdoe.fit.effects import Effect, effects_of
+from meltdoe.fit.inclusion_mixture import Effort
 from meltdoe.fit.model_terms import Contrast, chosen_terms, contrasts_of, with_second_order
 from meltdoe.fit.phrases import capital, good_phrase, listed
 from meltdoe.fit.posterior_draws import Posterior
@@ -159,7 +160,15 @@ class StageFit:
 
 
 def fit_stage(
-    series: MeltSeries, log: Log, outcome: Outcome, *, level: float, seed: Sequence[int], n_draws: int, beliefs: bool
+    series: MeltSeries,
+    log: Log,
+    outcome: Outcome,
+    *,
+    level: float,
+    seed: Sequence[int],
+    n_draws: int,
+    beliefs: bool,
+    effort: Effort = "full",
 ) -> StageFit:
     """Fit one outcome of a series.
 
@@ -169,14 +178,15 @@ def fit_stage(
     seed : whole numbers that fix the draws.
     n_draws : how many equally weighted draws to keep.
     beliefs : whether the beliefs of the series take part.
+    effort : see `inclusion_mixture.mixture_posterior`.
     """
     data = stage_data(series, log, outcome)
     terms = chosen_terms(series, data)
-    mixture = stage_mixture(series, data, terms, seed, 2 * n_draws, beliefs)
+    mixture = stage_mixture(series, data, terms, seed, n_draws, beliefs, effort)
     if not series.terms:
         wider = with_second_order(series, data, terms, term_inclusion(terms, mixture))
         if wider is not terms:
-            terms, mixture = wider, stage_mixture(series, data, wider, seed, 2 * n_draws, beliefs)
+            terms, mixture = wider, stage_mixture(series, data, wider, seed, n_draws, beliefs, effort)
     posterior = equal_draws(mixture.posterior, n_draws, seed)
     return StageFit(series, level, outcome, terms, data, term_inclusion(terms, mixture), posterior)
 

@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import ndtr
 
-from meltdoe.fit.inclusion_mixture import MixturePosterior, mixture_posterior
+from meltdoe.fit.inclusion_mixture import Effort, MixturePosterior, mixture_posterior
 from meltdoe.fit.likelihood import Observed
 from meltdoe.fit.posterior_draws import Posterior
 from meltdoe.fit.prior import Belief
@@ -41,14 +41,7 @@ _SMALLEST_BELIEF = 0.005  # a belief of 0 or 1 would let no melt speak against i
 
 def model_rows(series: MeltSeries, terms: Sequence[Term], raw: FloatArray, n_nuisance: int) -> FloatArray:
     """Model matrix of raw settings (n, n_factors) with circumstances at their average, (n, n_columns)."""
-    return np.column_stack([_coded(series, terms, raw), np.zeros((len(raw), n_nuisance))])
-
-
-def _coded(series: MeltSeries, terms: Sequence[Term], raw: FloatArray) -> FloatArray:
-    """Coded columns with the constant first, also of no rows at all."""
-    if not len(raw):
-        return np.zeros((0, 1 + sum(series.coding.width(term) for term in terms)))
-    return series.coding.matrix(terms, raw)
+    return np.column_stack([series.coding.matrix(terms, raw), np.zeros((len(raw), n_nuisance))])
 
 
 def good_chance(draws: Posterior, outcome: Outcome, X: FloatArray) -> FloatArray:
@@ -95,7 +88,13 @@ def _good_grades(outcome: Outcome) -> tuple[int, ...]:
 
 
 def stage_mixture(
-    series: MeltSeries, data: StageData, terms: Sequence[Term], seed: Sequence[int], n_draws: int, beliefs: bool
+    series: MeltSeries,
+    data: StageData,
+    terms: Sequence[Term],
+    seed: Sequence[int],
+    n_draws: int,
+    beliefs: bool,
+    effort: Effort = "full",
 ) -> MixturePosterior:
     """The posterior under the two-scale prior; a circumstance belongs to no factor and keeps one scale."""
     q = len(data.nuisance.names)
@@ -115,21 +114,20 @@ def stage_mixture(
         observed["centre"], observed["scale"] = _units(data)
     if beliefs:
         observed["beliefs"] = _beliefs(series, outcome, terms, q)
-    X = np.column_stack([_coded(series, terms, data.raw), data.nuisance.columns])
+    X = np.column_stack([series.coding.matrix(terms, data.raw), data.nuisance.columns])
     members += [()] * q
     orders += [2] * q
-    # Trial steps of the climb may overflow; they are taken back, so nothing of it reaches the draws.
-    with np.errstate(over="ignore", invalid="ignore"):
-        return mixture_posterior(
-            X,
-            data.y,
-            outcome.kind,
-            factors=members,
-            orders=orders,
-            seed=int(np.random.SeedSequence(seed).generate_state(1)[0]),
-            draws=n_draws,
-            **observed,
-        )
+    return mixture_posterior(
+        X,
+        data.y,
+        outcome.kind,
+        factors=members,
+        orders=orders,
+        seed=int(np.random.SeedSequence(seed).generate_state(1)[0]),
+        draws=n_draws,
+        effort=effort,
+        **observed,
+    )
 
 
 def _units(data: StageData) -> tuple[float, float]:

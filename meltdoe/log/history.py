@@ -20,6 +20,9 @@ from meltdoe.series.melt_series import MeltSeries
 __all__ = ["Change", "Comparison", "changes_between", "compare", "history_lines"]
 
 
+_FEW = 3
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """One cell that differs, or a whole new row where `column` is empty."""
@@ -163,7 +166,11 @@ def _told(series: MeltSeries, event: Event, patch: Patch) -> str:
         return "mended: the last line was cut off while being written; what was left of it is kept here"
     if event.kind == "remove":
         return f"remove: {', '.join(key_text(key, series) for key in patch)}{reason}"
-    told = [_patch_phrase(series, key, before, row) for key, (before, row) in patch.items() if row and before != row]
+    touched = {key: (before, row) for key, (before, row) in patch.items() if row and before != row}
+    new = [key for key, (before, _) in touched.items() if before is None]
+    told = [_patch_phrase(series, key, *both) for key, both in touched.items() if len(new) <= _FEW or key not in new]
+    if len(new) > _FEW:  # the rows themselves stand in the log
+        told.insert(0, f"{len(new)} rows added: {', '.join(key_text(key, series) for key in new)}")
     source = f" from {data['source']}" if event.kind == "import" else ""
     return f"{event.kind}{source}: {'; '.join(told) or 'nothing new'}{reason}"
 

@@ -67,7 +67,7 @@ class Log:
         return tuple(entry.seen.get(outcome, Unseen.NOT_REACHED) for entry in self.entries)
 
     def succeeded(self, entry: Entry) -> bool | None:
-        """Whether every outcome that counts was good; None where that is not known."""
+        """Whether every outcome that counts was good; None where that is not known, or where none counts."""
         good = [
             outcome.is_good(entry.seen.get(outcome.name, Unseen.NOT_REACHED))
             for outcome in self.series.outcomes
@@ -75,7 +75,7 @@ class Log:
         ]
         if any(value is False for value in good):
             return False
-        return True if all(value is True for value in good) else None
+        return True if good and all(value is True for value in good) else None
 
     def to_frame(self) -> pd.DataFrame:
         """One row per entry, in the columns of log.csv; outcomes as people write them."""

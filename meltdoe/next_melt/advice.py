@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
+from meltdoe.errors import Inestimable
 from meltdoe.fit.stage_chain import BestSetting, ChainFit
 from meltdoe.next_melt.firing_set import added_information, coarser
 from meltdoe.next_melt.gain import expected_gain, most_that_could_be_gained
@@ -35,7 +37,7 @@ _FEW_DRAWS = 200  # and for the first look
 _USUAL_SERIES = 14  # melts of a usual series, where no budget is given
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # a repeat of a melt in the same firing is a proposal of its own
 class Suggestion:
     """One proposed melt.
 
@@ -119,7 +121,16 @@ def next_melts(
     Returns
     -------
     Advice whose melts keep every limit, stand on the steps, and share all factors that are set per firing.
+
+    Raises
+    ------
+    Inestimable
+        Where no outcome is judged, so that no setting is better than another; or where no setting keeps every limit.
     """
+    if not any(stage.outcome.counts for stage in chain.stages):
+        raise Inestimable(
+            "no outcome of this series is judged, so no melt is better than another; say in series.toml what is good"
+        )
     series = chain.series
     seed = series.seed if seed is None else seed
     wanted = min(count or series.kiln.melts_per_firing, series.kiln.melts_per_firing)
@@ -130,10 +141,8 @@ def next_melts(
     wide = chain_views(chain, raw, _FEW_DRAWS, in_full=False)
     hopeful = np.argsort(-wide.success_draws.mean(axis=0))[:_TARGETS]
     targets = chain_views(chain, raw[hopeful], _DRAWS, in_full=False)
-    short = np.unique(np.append(_shortlist(chain, wide, weight), len(raw) - 1))
-    scores = _score(chain, chain_views(chain, raw[short], _DRAWS), targets, weight, most_risk)
-
-    again = int(np.flatnonzero(short == len(raw) - 1)[0])
+    safe = _within_risk(chain, raw, most_risk)
+    scores = _score(chain, raw[safe[_shortlist(chain, wide.at(safe), weight)]], targets, weight)
     if wanted == 1 or not series.per_firing:
         chosen, pool = _choose(scores, wanted, weight), scores
     else:
@@ -144,7 +153,7 @@ def next_melts(
     return Advice(
         melts=suggestions,
         best=best,
-        best_again=float(scores.by_stage[:, again].sum()),
+        best_again=float(staged_information(chain_views(chain, best.raw[None, :], _DRAWS).stages).sum()),
         runner_up=_suggest(chain, scores, others[:1])[0] if others else None,
         safest=_safest(chain, scores, suggestions[0]),
         aim=aim,
@@ -184,15 +193,27 @@ def _price_with_firing(chain: ChainFit, views: ChainViews) -> FloatArray:
     return np.asarray(np.maximum(expected_worth(costs, views.names, views.stages).price + share, 1e-9))
 
 
-def _score(chain: ChainFit, views: ChainViews, targets: ChainViews, weight: float, most_risk: float | None) -> _Scores:
+def _within_risk(chain: ChainFit, raw: FloatArray, most_risk: float | None) -> npt.NDArray[np.intp]:
+    """Positions of the settings that keep the ceiling on a costly failure; of the safest ones where none can."""
+    if most_risk is None:
+        return np.arange(len(raw))
+    risk = _risk(chain, raw)
+    return np.flatnonzero(risk <= max(most_risk, float(risk.min())))
+
+
+def _risk(chain: ChainFit, raw: FloatArray) -> FloatArray:
+    """Chance of a costly failure at raw settings, from all draws, shape (n,)."""
+    views = chain_views(chain, raw, in_full=False)
+    return expected_worth(chain.series.costs, views.names, views.stages).costly_failure
+
+
+def _score(chain: ChainFit, raw: FloatArray, targets: ChainViews, weight: float) -> _Scores:
+    views = chain_views(chain, raw, _DRAWS)
     by_stage = staged_information(views.stages)
     gain = np.maximum(expected_gain(views.good_draws(targets)), 0.0)
     price = _price_with_firing(chain, views)
-    risk = expected_worth(chain.series.costs, views.names, views.stages).costly_failure
     value = weight * _share_of_best(by_stage.sum(axis=0) / price) + (1.0 - weight) * _share_of_best(gain)
-    if most_risk is not None and np.any(risk <= most_risk):
-        value = np.where(risk <= most_risk, value, -np.inf)
-    return _Scores(views, by_stage, gain, price, risk, value)
+    return _Scores(views, by_stage, gain, price, _risk(chain, raw), value)
 
 
 def _share_of_best(score: FloatArray) -> FloatArray:
@@ -204,11 +225,10 @@ def _choose(scores: _Scores, wanted: int, weight: float) -> list[int]:
     """Melts one after another, each for what it adds to those before it."""
     stages = [coarser(stage) for stage in scores.views.stages]
     chosen = [int(np.argmax(scores.value))]
-    barred = np.isneginf(scores.value)
     while len(chosen) < wanted:
         added = _share_of_best(added_information(stages, chosen) / scores.price)
         value = weight * added + (1.0 - weight) * _share_of_best(added * scores.gain + 1e-12 * added)
-        chosen.append(int(np.argmax(np.where(barred, -np.inf, value))))
+        chosen.append(int(np.argmax(value)))
     return chosen
 
 
@@ -237,10 +257,9 @@ def _best_firing(
         settings = series.settings(scores.views.raw[int(np.flatnonzero(same)[0])])
         held = {series.factor_names[i]: settings[series.factor_names[i]] for i in shared}
         raw = np.vstack([candidate_settings(series, 4 * _SHORTLIST, seed, per_firing=held), scores.views.raw[same]])
+        raw = raw[_within_risk(chain, raw, most_risk)]
         wide = chain_views(chain, raw, _FEW_DRAWS, in_full=False)
-        near = _score(
-            chain, chain_views(chain, raw[_shortlist(chain, wide, weight)], _DRAWS), targets, weight, most_risk
-        )
+        near = _score(chain, raw[_shortlist(chain, wide, weight)], targets, weight)
         chosen = _choose(near, wanted, weight)
         stages = [coarser(stage) for stage in near.views.stages]
         information = sum(
@@ -249,8 +268,6 @@ def _best_firing(
         worth = (
             weight * information / top_information + (1.0 - weight) * wanted * float(near.gain[chosen].max()) / top_gain
         )
-        if np.isneginf(near.value[chosen]).any():
-            worth = -np.inf
         if best is None or worth > best[0]:
             best = (worth, near, chosen)
     assert best is not None

@@ -147,7 +147,7 @@ def _from_even(factor: Factor, grid: FloatArray | None, even: FloatArray) -> Flo
     """Numbers in 0..1 to raw values, even in the coded scale; each value on the steps takes an equal share there."""
     if grid is None:
         assert isinstance(factor, Amount)
-        return np.clip(factor.decoded(2.0 * even - 1.0), factor.low, factor.high)
+        return factor.snap(factor.decoded(2.0 * even - 1.0))
     if len(grid) == 1 or not isinstance(factor, Amount) or factor.scale == "linear":
         return np.asarray(grid[np.minimum((even * len(grid)).astype(np.int64), len(grid) - 1)])
     coded = factor.coded(grid)

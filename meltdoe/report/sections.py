@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from meltdoe.fit.best_setting import BestSetting
+from meltdoe.fit.learning import learning
 from meltdoe.fit.phrases import interval_phrase, listed, percent
 from meltdoe.fit.stage_chain import ChainFit
 from meltdoe.fit.stage_fit import StageFit
 from meltdoe.fit.thresholds import threshold
-from meltdoe.glass.cautions import cautions_for
 from meltdoe.log.entry import entry_row
 from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.advice import Advice
@@ -26,6 +26,7 @@ from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_t
 from meltdoe.report.deviations import deviation_sentences
 from meltdoe.report.figures.held import ranked_factors
 from meltdoe.report.figures.style import Picture
+from meltdoe.report.learning_sentences import Passage, learning_passages
 from meltdoe.report.methods import Methods, methods
 from meltdoe.report.not_known import unknown_sentences
 from meltdoe.report.provenance import Provenance, provenance
@@ -52,11 +53,13 @@ from meltdoe.report.tables import (
     plan_table,
     precision_table,
 )
-from meltdoe.series.factor import Amount, Choice
+from meltdoe.series.factor import Choice
 from meltdoe.series.melt_series import MeltSeries
-from meltdoe.units import convert, dimension
+from meltdoe.sheets.series_cautions import cautions_of, reached_celsius
 
 __all__ = ["Learnt", "Planned", "Recommended", "Report", "report_of"]
+
+_MOST_FACTORS_REFITTED, _MOST_MELTS_REFITTED = 10, 40  # beyond them the refits would take minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +115,7 @@ class Report:
     answer : the conclusion in about three sentences.
     notes : melt and what was noted of it. deviations : where the melts left the plan.
     works, predicted : figures of the whole chain.
+    checks : how far the conclusion can be trusted, passage by passage.
     unknown : what the melts do not say.
     log_csv : the log as it stands in its file.
     """
@@ -133,6 +137,7 @@ class Report:
     learnt: tuple[Learnt, ...]
     works: tuple[Picture, ...]
     predicted: Table | None
+    checks: tuple[Passage, ...]
     recommended: Recommended | None
     unknown: tuple[str, ...]
     counts: tuple[str, ...]
@@ -177,11 +182,12 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
         learnt=tuple(_learnt(stage, i, pictures) for i, stage in enumerate(chain.stages)),
         works=tuple(by_name[name] for name in ("chance-map", "stages", "predicted") if name in by_name),
         predicted=predicted_table(chain) if log.entries and judged else None,
+        checks=_checks(chain, best) if best is not None and judged and log.entries else (),
         recommended=_recommended(chain, best) if best is not None and judged else None,
         unknown=unknown_sentences(chain, best if judged else None),
         counts=tuple(counted_sentence(stage) for stage in chain.stages),
         next=None if advice is None or not judged else _next(series, advice),
-        cautions=caution_table(cautions_for(words=_words(series), temperatures=_temperatures(chain))),
+        cautions=caution_table(cautions_of(series, reached_celsius(series, log.raw))),
         methods=methods(chain, plan, pictures),
         provenance=provenance(series.folder, chain.seed),
         log_csv=log_text(series, [entry_row(series, entry) for entry in log.entries]),
@@ -211,8 +217,8 @@ def _planned(plan: Plan) -> Planned:
         if loss.worst:
             lost = f", and {listed(loss.lost)} could no longer be estimated" if loss.lost else ""
             drop_outs.append(
-                f"Without one {what} the plan keeps {loss.kept_average:.0%} of its precision on average, "
-                f"{loss.kept_worst:.0%} without {what} {loss.worst}{lost}."
+                f"Without one {what} the plan keeps {percent(loss.kept_average)} of its precision on average, "
+                f"{percent(loss.kept_worst)} without {what} {loss.worst}{lost}."
             )
     return Planned(
         plan, assessment, plan_table(plan), precision_table(assessment), mixed_table(assessment), tuple(drop_outs)
@@ -233,6 +239,17 @@ def _learnt(stage: StageFit, position: int, pictures: tuple[Picture, ...]) -> Le
     shown = tuple(p for p in pictures if any(p.name == name or p.name.startswith(f"{name}-") for name in own))
     said = stage_sentences(stage) if stage.n_seen else (counted_sentence(stage),)
     return Learnt(stage, tuple(dict.fromkeys(said)), effect_table(stage) if stage.n_seen else None, shown)
+
+
+def _checks(chain: ChainFit, best: BestSetting) -> tuple[Passage, ...]:
+    small = len(chain.series.factors) <= _MOST_FACTORS_REFITTED and len(chain.log.entries) <= _MOST_MELTS_REFITTED
+    said = learning_passages(chain, learning(chain, best, refits=small))
+    if small:
+        return said
+    left_out = (
+        "Past predictions, drift and the part of beliefs need many refits and were left out for so large a series."
+    )
+    return (*said, Passage("What was not looked at", (left_out,)))
 
 
 def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
@@ -274,28 +291,3 @@ def _next(series: MeltSeries, advice: Advice) -> Next:
         whys=tuple(why_this_melt(series, advice, melt) for melt in advice.melts),
         others=tuple(why_not_another(series, advice)) if advice.melts else (),
     )
-
-
-def _words(series: MeltSeries) -> list[str]:
-    """Everything that the maker wrote on the work, for the cautions it may call for."""
-    words = [series.title, series.goal]
-    for factor in series.factors:
-        words += [factor.name.replace("_", " "), factor.label]
-        words += [] if isinstance(factor, Amount) else list(factor.options)
-    for outcome in series.outcomes:
-        words += [outcome.name.replace("_", " "), outcome.question]
-    words += [limit.why for limit in series.limits]
-    words += [text for circumstance in series.circumstances for text in (circumstance.name, circumstance.label)]
-    return [word for word in words if word]
-
-
-def _temperatures(chain: ChainFit) -> list[float]:
-    """Kiln ceiling and every temperature set or planned, °C."""
-    series, found = chain.series, []
-    if series.kiln.max_temperature is not None:
-        found.append(series.kiln.max_temperature.in_unit("°C"))
-    for i, factor in enumerate(series.factors):
-        if isinstance(factor, Amount) and dimension(factor.unit) == "temperature":
-            reached = [factor.high, *(float(v) for v in chain.log.raw[:, i] if np.isfinite(v))]
-            found.append(convert(max(reached), factor.unit, "°C"))
-    return found

@@ -60,7 +60,9 @@ class Coding:
         product = np.ones((np.atleast_2d(raw).shape[0], 1))
         for name, power in term.powers:
             columns = self.factor_columns(name, raw) ** power
-            product = (product[:, :, None] * columns[:, None, :]).reshape(len(product), -1)
+            product = (product[:, :, None] * columns[:, None, :]).reshape(
+                len(product), product.shape[1] * columns.shape[1]
+            )
         return product
 
     def width(self, term: Term) -> int:

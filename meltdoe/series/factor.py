@@ -71,7 +71,7 @@ class Amount:
         With `most`, an evenly thinned subset that keeps both ends; without a step, `most` (or 21) even values.
         """
         if self.step is None:
-            return self.decoded(np.linspace(-1.0, 1.0, most or 21))
+            return np.unique(self._written(self.decoded(np.linspace(-1.0, 1.0, most or 21))))
         count = math.floor((self.high - self.low) / self.step + 1e-9)
         values = self.low + self.step * np.arange(count + 1)
         if self.high - values[-1] > 1e-9 * max(1.0, abs(self.high)):
@@ -84,9 +84,14 @@ class Amount:
         """The nearest value on the steps, within the range."""
         values: FloatArray = np.clip(np.asarray(raw, dtype=float), self.low, self.high)
         if self.step is None:
-            return values
+            return self._written(values)
         grid = self.grid()
         return np.asarray(grid[np.abs(values[..., None] - grid).argmin(axis=-1)])
+
+    def _written(self, raw: FloatArray) -> FloatArray:
+        """Rounded to what can be written down without a step: about a ten-thousandth of the range."""
+        digits = 4 - math.ceil(math.log10(self.high - self.low))
+        return np.asarray(np.clip(np.round(raw, digits), self.low, self.high))
 
     def show(self, raw: float) -> str:
         """For people: the value with its unit."""

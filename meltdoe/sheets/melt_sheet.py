@@ -10,8 +10,7 @@ from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome
-from meltdoe.sheets.series_cautions import cautions_of
-from meltdoe.units import convert, dimension
+from meltdoe.sheets.series_cautions import cautions_of, reached_celsius
 
 __all__ = ["MeltSheet", "OutcomeBox", "SettingLine", "melt_sheets", "sheets_page"]
 
@@ -130,13 +129,7 @@ def sheets_page(plan: Plan, done: Collection[int] = ()) -> str:
     environment = Environment(
         loader=PackageLoader("meltdoe.sheets", "wording"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
-    temperatures = [
-        convert(float(m.settings[f.name]), f.unit, "°C")
-        for f in plan.series.factors
-        if isinstance(f, Amount) and dimension(f.unit) == "temperature"
-        for m in plan.melts
-    ]
-    cautions: tuple[Caution, ...] = cautions_of(plan.series, temperatures)
+    cautions: tuple[Caution, ...] = cautions_of(plan.series, reached_celsius(plan.series, plan.raw))
     return environment.get_template("sheets.html.j2").render(
         series=plan.series, sheets=melt_sheets(plan, done), cautions=cautions
     )

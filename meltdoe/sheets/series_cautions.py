@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import numpy as np
+
 from meltdoe.glass.cautions import Caution, cautions_for
-from meltdoe.series.factor import Amount
+from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.units import convert, dimension
 
-__all__ = ["cautions_of"]
+__all__ = ["cautions_of", "reached_celsius"]
 
 
 def cautions_of(series: MeltSeries, also_celsius: Iterable[float] = ()) -> tuple[Caution, ...]:
@@ -17,20 +19,27 @@ def cautions_of(series: MeltSeries, also_celsius: Iterable[float] = ()) -> tuple
 
     Parameters
     ----------
-    also_celsius : further temperatures of the work, °C.
+    also_celsius : temperatures planned or reached beyond the ranges, °C.
     """
     words = [series.title, series.goal]
-    hottest = list(also_celsius)
     for factor in series.factors:
-        words += [factor.name, factor.title]
-        if isinstance(factor, Amount):
-            if dimension(factor.unit) == "temperature":
-                hottest.append(convert(factor.high, factor.unit, "°C"))
-        else:
-            words += factor.options
+        words += [factor.name.replace("_", " "), factor.label]
+        words += [] if isinstance(factor, Amount) else list(factor.options)
     for outcome in series.outcomes:
-        words += [outcome.name, outcome.title, *outcome.grades]
+        words += [outcome.name.replace("_", " "), outcome.question]
     words += [limit.why for limit in series.limits]
+    words += [text for circumstance in series.circumstances for text in (circumstance.name, circumstance.label)]
+    ends = np.array([[factor.high if isinstance(factor, Amount) else np.nan for factor in series.factors]])
+    hottest = [*also_celsius, *reached_celsius(series, ends)]
     if series.kiln.max_temperature is not None:
         hottest.append(series.kiln.max_temperature.in_unit("°C"))
-    return cautions_for(words=" . ".join(words), temperatures=hottest)
+    return cautions_for(words=[word for word in words if word], temperatures=hottest)
+
+
+def reached_celsius(series: MeltSeries, raw: FloatArray) -> list[float]:
+    """The highest value of every temperature factor in raw settings (n_melts, n_factors), °C."""
+    found = []
+    for factor, column in zip(series.factors, np.atleast_2d(raw).T, strict=True):
+        if isinstance(factor, Amount) and dimension(factor.unit) == "temperature" and np.isfinite(column).any():
+            found.append(convert(float(np.nanmax(column)), factor.unit, "°C"))
+    return found

@@ -4,7 +4,8 @@
 
 prints one Markdown table a question. Every series has a stream of chance of its own, so the figures do not depend on
 the number of workers. Targets: 88 to 92 % where the truth comes from the program's own prior, at least 85 % where it
-does not; reliability slope 0.9 to 1.1; expected Brier score no worse than that of any rival.
+does not; reliability slope 0.9 to 1.1 under the prior; expected Brier score no worse than that of any rival. A figure
+that misses its target by less than two Monte Carlo errors is called unclear. Figures after +- are those errors.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from functools import partial
 
 import numpy as np
 
-from .coverage_scores import Played, brier, brier_gain, chances_covered, reliability, slopes_covered
+from .coverage_scores import Figure, Played, brier, brier_gain, chances_covered, reliability, slopes_covered
 from .rival_classifiers import RIVALS
 from .simulated_chain import play_measured, play_passes
 from .simulated_stage import OUTSIDE, play_stage
@@ -53,12 +54,18 @@ def _stage(n: int, seed: tuple[int, ...], kind: str, truth: str, per_firing: int
 STUDIES = (
     Study("pass/fail, truth from the prior", partial(_stage, kind="pass", truth="prior", rivals=True), rivals=True),
     *(
-        Study(f"pass/fail, {truth}", partial(_stage, kind="pass", truth=truth, rivals=True), own=False, rivals=True)
+        Study(
+            f"pass/fail, {truth}",
+            partial(_stage, kind="pass", truth=truth, rivals=True),
+            share=0.5,
+            own=False,
+            rivals=True,
+        )
         for truth in OUTSIDE
     ),
     Study("grades, truth from the prior", partial(_stage, kind="grade", truth="prior")),
-    Study("measured, truth from the prior", partial(_stage, kind="measured", truth="prior")),
-    Study("pass/fail, three melts a firing", partial(_stage, kind="pass", truth="prior", per_firing=3), share=0.4),
+    Study("measured, truth from the prior", partial(_stage, kind="measured", truth="prior"), share=0.5),
+    Study("pass/fail, three melts a firing", partial(_stage, kind="pass", truth="prior", per_firing=3), share=0.5),
     Study("chain of three passes", partial(play_passes, rivals=True), rivals=True),
     Study("chain of three passes, products", partial(play_passes, products=True), share=0.4, own=False),
     Study("one measured outcome through the log", play_measured, share=0.4, own=False),
@@ -82,12 +89,16 @@ def played_series(study: int, count: int, seed: int, workers: int) -> dict[int, 
     return {n: done[j * count : (j + 1) * count] for j, n in enumerate(MELTS)}
 
 
+def _verdict(judged: Sequence[tuple[Figure, float, float]]) -> str:
+    if all(figure.within(low, high) for figure, low, high in judged):
+        return "yes"
+    return "unclear" if all(figure.within(low, high, 2.0) for figure, low, high in judged) else "no"
+
+
 def _coverage_row(name: str, melts: str, own: bool, played: Sequence[Played]) -> str:
     slopes, chances, slope = slopes_covered(played), chances_covered(played), reliability(played)
     low, high = (0.88, 0.92) if own else (0.85, 1.0)
-    met = slopes.within(low, high) and chances.within(low, high)
-    if own:
-        met = met and slope.within(0.9, 1.1)
+    judged = [(slopes, low, high), (chances, low, high)] + [(slope, 0.9, 1.1)] * own
     cells = [
         name,
         melts,
@@ -95,7 +106,7 @@ def _coverage_row(name: str, melts: str, own: bool, played: Sequence[Played]) ->
         f"{100 * slopes.value:.1f} ± {100 * slopes.error:.1f}",
         f"{100 * chances.value:.1f} ± {100 * chances.error:.1f}",
         f"{slope.value:.2f} ± {slope.error:.2f}",
-        "yes" if met else "no",
+        _verdict(judged),
         f"{1000 * np.mean([one.seconds for one in played]):.0f}",
     ]
     return "| " + " | ".join(cells) + " |"
@@ -108,7 +119,7 @@ def _brier_row(name: str, melts: str, played: Sequence[Played]) -> str:
         f"{brier(played, rival).value:.4f} ({gain.value:+.4f} ± {gain.error:.4f})"
         for rival, gain in zip(RIVALS, gains, strict=True)
     ]
-    cells.append("yes" if all(gain.value >= 0 for gain in gains) else "no")
+    cells.append(_verdict([(gain, 0.0, np.inf) for gain in gains]))
     return "| " + " | ".join(cells) + " |"
 
 
@@ -124,7 +135,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
     start = time.perf_counter()
     coverage = [
-        "| outcome and truth | melts | series | slopes covered, % | chances covered, % | reliability | met | ms a fit |",
+        "| outcome and truth | melts | series | slopes covered, % | chances covered, % | reliability | met | ms/fit |",
         "|---|---|---|---|---|---|---|---|",
     ]
     scores = [

@@ -41,7 +41,7 @@ OUTSIDE: tuple[TruthKind, ...] = ("twice as large", "one extreme", "nothing matt
 _FRESH = 50
 _LEVEL = 0.90
 _EXTREME = 6.0
-_DRAWS = 4000  # of the mixture; the program asks for twice the 2,000 it keeps
+_DRAWS = 2000  # as `fit_chain` asks for
 _GRADES = 4
 _BOUNDS = (0.0, 100.0)
 _GOOD = (75.0, 100.0)
@@ -162,16 +162,22 @@ def play_stage(
     start = time.process_time()
     posterior = fit(table, y, kind, observed, int(rng.integers(2**31)))
     seconds = time.process_time() - start
-    low, high = posterior.interval(posterior.coef[:, 1:], _LEVEL)
+    low, high = _interval(posterior.coef[:, 1:])
     slopes = slope_scale * coef[1:]
     chance = posterior.chance(table.fresh, good, new_group=True)
-    lowest, highest = posterior.interval(chance, _LEVEL)
+    lowest, highest = _interval(chance)
     return Played(
         slopes=(low <= slopes) & (slopes <= high),
         chances=(lowest - ROUNDING <= true) & (true <= highest + ROUNDING),
-        stated=posterior.average(chance),
+        stated=chance.mean(axis=0),
         true=true,
         seen=(rng.random(_FRESH) < true).astype(float),
         seconds=seconds,
         rivals=rival_chances(table.X, y, table.fresh) if rivals else {},
     )
+
+
+def _interval(draws: Array) -> tuple[Array, Array]:
+    """Ends of the central interval of equally weighted draws (S, ...), as `ChainFit.chance` takes them."""
+    low, high = np.quantile(draws, [(1 - _LEVEL) / 2, (1 + _LEVEL) / 2], axis=0)
+    return low, high

@@ -34,8 +34,8 @@ def kill(folder):
     """SIGKILL at random moments of records, corrections, edits, plans and rebuilds."""
     acknowledged, repairs = _run("kill", folder, KILLS)
     return (
-        f"{KILLS} kills: {acknowledged} acknowledged writes, none missing; {repairs} times a save of the editor "
-        "was cut off and one `check --rebuild` opened the folder; it opened by itself every other time"
+        f"{KILLS} kills: {acknowledged} acknowledged writes, none missing; the folder opened by itself "
+        f"{KILLS - repairs} times, and {repairs} times after one `check --rebuild`"
     )
 
 

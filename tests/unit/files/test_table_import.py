@@ -6,7 +6,7 @@ from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snap
 from meltdoe.errors import ProblemsFound
 from meltdoe.files.log_csv import read_log
 from meltdoe.files.plan_csv import write_plan
-from meltdoe.files.recording import record_melt, undo
+from meltdoe.files.recording import history, record_melt, undo
 from meltdoe.files.table_import import import_table, preview_import
 from meltdoe.series import Unseen
 
@@ -145,3 +145,11 @@ def test_the_log_itself_is_not_brought_in(series, tmp_path):
     record_melt(series, settings=settings(), seen=SPILLED)
     with pytest.raises(ProblemsFound, match="is the log itself"):
         import_table(series, tmp_path / "log.csv")
+
+
+def test_the_history_tells_many_new_rows_by_their_numbers(series, tmp_path):
+    path = tmp_path / "old.csv"
+    path.write_text("melt,flux,peak,sand,contained\n" + "".join(f"{i},20,1200,fine,no\n" for i in range(11, 16)))
+    import_table(series, path)
+    (line,) = history(series)
+    assert line.endswith("import from old.csv: 5 rows added: melt 11, melt 12, melt 13, melt 14, melt 15")

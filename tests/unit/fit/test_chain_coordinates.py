@@ -50,3 +50,15 @@ def test_given_sigma_the_coefficients_are_standard_normal():
     assert value + 0.5 * (e[:, :-1] ** 2).sum(axis=1) == pytest.approx(
         np.full(6, value[0] + 0.5 * (e[0, :-1] ** 2).sum())
     )
+
+
+def test_a_censored_value_has_no_part_in_the_coordinates():
+    """Taken for a value seen at its limit it would tie the coefficients down, and the chains with them."""
+    with_it = make_likelihood(
+        [*X, [1.0, 1.0, 1.0]], [*Y, 6.0], "measured", censored=[0] * 6 + [1], centre=0.0, scale=1.0
+    )
+    without = make_likelihood(X, Y, "measured", centre=0.0, scale=1.0)
+    target = make_log_posterior(without, default_prior([0, 1, 1]))
+    e = np.random.default_rng(3).standard_normal((4, without.size))
+    one, two = (make_coordinates(one, target.mean[0], target.precision[0]).outward(e) for one in (with_it, without))
+    assert one == pytest.approx(two)

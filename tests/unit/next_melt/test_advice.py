@@ -275,7 +275,7 @@ def test_it_stops_when_the_money_is_spent_losses_included():
 
 
 def test_it_stops_when_nothing_within_the_ranges_can_work():
-    failures = tuple((flux, peak, SPILLED) for flux in (15, 25, 35) for peak in (1100, 1125, 1150, 1100) * 2)
+    failures = tuple((flux, peak, SPILLED) for flux in (15, 25, 40) for peak in (1100, 1150, 1200, 1250) * 2)
     verdict = next_melts(chain_of(small_series(), failures, draws=2000)).verdict
     assert (verdict.word, verdict.ending) == ("stop", "out of reach")
     assert verdict.reachable < 0.05

@@ -1,0 +1,106 @@
+"""Modes with the sd of firings held, the lattice of scales, and the small factors: against their slower equals."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import expit, logsumexp
+
+from meltdoe.fit.firing_modes import climb_held
+from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles
+from meltdoe.fit.laplace import LogPosterior, climb
+from meltdoe.fit.likelihood import make_likelihood
+from meltdoe.fit.pattern_draws import every_pattern, systematic
+from meltdoe.fit.pattern_modes import mode_proposal
+from meltdoe.fit.prior import Belief
+from meltdoe.fit.scale_lattice import ScaleLattice, make_lattice
+from meltdoe.fit.small_cholesky import backward, cholesky, forward
+
+
+def likelihood_of(kind, firings):
+    rng = np.random.default_rng(4)
+    X = np.column_stack([np.ones(18), rng.choice([-1.0, 1.0], (18, 3))])
+    groups = np.arange(18) // 3 if firings else None
+    if kind == "pass":
+        y = (rng.random(18) < expit(1.5 * X[:, 1])).astype(float)
+        return make_likelihood(X, y, groups=groups, beliefs=[Belief(X[0], 0.7, 2.0)])
+    y = (rng.random((18, 1)) > expit(np.array([0.0, 1.2, 2.4]) - 1.5 * X[:, 1:2])).sum(axis=1)
+    beliefs = [Belief(X[0], 0.7, 2.0, good=(0, 1))]
+    return make_likelihood(X, y, "grade", groups=groups, n_grades=4, beliefs=beliefs)
+
+
+ROLES = TermRoles(((), (0,), (1,), (2,)), (0, 1, 1, 1))
+
+
+@pytest.mark.parametrize("kind", ["pass", "grade"])
+@pytest.mark.parametrize("firings", [False, True])
+def test_modes_precision_and_evidence_are_those_of_the_joint_climb(kind, firings):
+    """The joint climb holds the log sd of firings by a precision of 1e9, which then cancels from its evidence."""
+    likelihood = likelihood_of(kind, firings)
+    prior = every_pattern(likelihood, ROLES, InclusionPrior())
+    r, m = likelihood.n_coef + likelihood.n_shape, len(prior.patterns)
+    log_sd = np.linspace(-2.0, 1.0, m)
+    start = np.repeat(prior.mean[None, :r], m, axis=0), np.zeros((m, likelihood.n_groups))
+    found = climb_held(likelihood, prior.mean[:r], prior.precision[:, :r], np.exp(log_sd), *start)
+    mean, precision = np.repeat(prior.mean[None], m, axis=0), prior.precision.copy()
+    if firings:
+        mean[:, r], precision[:, r] = log_sd, 1e9
+    whole = climb(LogPosterior(likelihood, mean, precision[:, :, None] * np.eye(likelihood.size)))
+    assert found.a == pytest.approx(whole.theta[:, :r], abs=0.02)
+    assert found.z == pytest.approx(whole.theta[:, r + 1 :], abs=0.02)
+    assert np.linalg.inv(found.precision) == pytest.approx(whole.covariance[:, :r, :r], rel=0.05, abs=0.02)
+    assert found.log_evidence == pytest.approx(whole.log_evidence, abs=0.03)
+
+
+def test_many_firings_leave_the_weights_even():
+    rng = np.random.default_rng(0)
+    X = np.column_stack([np.ones(60), rng.choice([-1.0, 1.0], (60, 3))])
+    groups = np.arange(60) // 3
+    y = (rng.random(60) < expit(X[:, 1] + rng.standard_normal(20)[groups])).astype(float)
+    likelihood = make_likelihood(X, y, groups=groups)
+    drawn = mode_proposal(likelihood, every_pattern(likelihood, ROLES, InclusionPrior()), 8).draw(4000, rng)
+    weights = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio))
+    assert 1 / np.sum(weights**2) > 1000
+
+
+def test_density_of_the_lattice_is_that_of_its_draws():
+    """Mean of 1 / density over draws is the volume that the density covers; tents reach one step beyond the ends."""
+    share = np.random.default_rng(0).dirichlet(np.ones(2 * 4 * 3)).reshape(2, 4, 3)
+    lattice = ScaleLattice(np.array([0, 5]), share, (-1.0, 2.0), (0.5, 0.25))
+    place, scales, log_density = lattice.draw(40_000, np.random.default_rng(1))
+    assert np.exp(-log_density).mean() == pytest.approx(2 * (5 * 0.5) * (4 * 0.25), rel=0.03)
+    assert (place == 1).mean() == pytest.approx(share[1].sum(), abs=0.001)
+    assert scales[0].mean() == pytest.approx(-1.0 + 0.5 * (share.sum(axis=(0, 2)) @ np.arange(4)), abs=0.01)
+    near = np.rint((scales[1] - 2.0) / 0.25).clip(0, 2) + 3 * np.rint((scales[0] + 1.0) / 0.5).clip(0, 3)
+    assert np.array_equal(lattice.nearest(scales), near)
+
+
+def test_lattice_lies_where_the_density_is_and_leaves_out_hopeless_patterns():
+    patterns = np.array([[False], [True]])
+
+    def log_height(pattern, logs):
+        return -0.5 * ((logs[0] - 1.0) / 0.1) ** 2 - 50.0 * (pattern == 0)
+
+    lattice = make_lattice(log_height, patterns, np.zeros(1), np.ones(1), (9,))
+    assert lattice.patterns.tolist() == [1]
+    end = lattice.first[0] + 8 * lattice.step[0]
+    assert 0.0 < lattice.first[0] < 0.6
+    assert 1.4 < end < 2.0
+
+
+def test_small_factors_are_those_of_the_library():
+    A = np.random.default_rng(0).standard_normal((5, 4, 9))
+    K = A @ np.swapaxes(A, 1, 2)
+    L = cholesky(np.moveaxis(K, 0, -1))
+    assert np.moveaxis(L, -1, 0) == pytest.approx(np.linalg.cholesky(K))
+    b = np.arange(20.0).reshape(4, 5)
+    solved = np.linalg.solve(K, b.T[..., None])[..., 0]
+    assert backward(L, forward(L, b)) == pytest.approx(solved.T)
+    many = np.arange(60.0).reshape(4, 3, 5)
+    assert forward(L, many)[:, 1] == pytest.approx(forward(L, many[:, 1]))
+
+
+def test_systematic_draws_take_each_as_often_as_its_share_to_within_one():
+    share = np.array([0.503, 0.0, 0.297, 0.2])
+    count = np.bincount(systematic(share, 100, np.random.default_rng(0)), minlength=4)
+    assert np.abs(count - 100 * share).max() < 1
