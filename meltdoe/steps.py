@@ -37,6 +37,7 @@ __all__ = [
     "write_figures",
     "write_report",
     "write_sheets",
+    "write_workbook",
 ]
 
 
@@ -139,7 +140,8 @@ def _begin(folder: Path, text: str) -> Path:
 
 
 def check_folder(folder: Path) -> tuple[Problem, ...]:
-    """Every problem of series, plan and log, in that order; nothing is written."""
+    """Every problem of series, plan, log and folder, in that order; nothing is written."""
+    from meltdoe.files.conflict_copies import conflict_copies
     from meltdoe.files.log_csv import check_log
     from meltdoe.files.series_toml import check_series
 
@@ -151,7 +153,18 @@ def check_folder(folder: Path) -> tuple[Problem, ...]:
         plan_or_none(series)
     except ProblemsFound as faults:
         found += faults.problems
-    return tuple(dict.fromkeys([*found, *check_log(series)[1]]))  # a broken journal is found by both
+    found += [*check_log(series)[1], *conflict_copies(Path(folder))]
+    return tuple(dict.fromkeys(found))  # a broken journal is found twice
+
+
+def write_workbook(folder: Path, file: Path) -> Path:
+    """Write the log as an .xlsx workbook with drop-downs, to fill in and bring back; returns the file."""
+    from meltdoe.files.log_workbook import log_workbook
+    from meltdoe.files.safe_write import write_file
+
+    series = read_series(folder)
+    write_file(file, log_workbook(series, read_log(series)))
+    return file
 
 
 def rebuild_log(folder: Path) -> Path:

@@ -6,7 +6,6 @@ Every command imports what it needs when it runs, so that `meltdoe --help` is in
 from __future__ import annotations
 
 import io
-import logging
 import os
 import sys
 from collections.abc import Callable
@@ -48,6 +47,8 @@ def _every_command(
 ) -> None:
     del version
     if verbose:
+        import logging
+
         logging.basicConfig(level=logging.INFO, format="%(name)s: %(message)s")
     if debug:
         os.environ["MELTDOE_DEBUG"] = "1"

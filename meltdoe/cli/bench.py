@@ -57,7 +57,9 @@ def record(
     remove: Annotated[bool, typer.Option("--remove", help="Take the melt out of the log; give --reason.")] = False,
     undo: Annotated[bool, typer.Option("--undo", help="Take back the last change of the log.")] = False,
     reason: Annotated[str, typer.Option(help="Why something is corrected, removed or taken back.")] = "",
-    table_file: Annotated[Path | None, typer.Option("--from", metavar="FILE", help="Bring in a table (CSV).")] = None,
+    table_file: Annotated[
+        Path | None, typer.Option("--from", metavar="FILE", help="Bring in a table (CSV or .xlsx).")
+    ] = None,
     preview: Annotated[bool, typer.Option("--preview", help="With --from: show what would be brought in.")] = False,
     columns: Annotated[
         list[str] | None,
@@ -296,20 +298,29 @@ def _say_settled(series: MeltSeries, settled: Settled) -> None:
         warn("Edits found in log.csv and entered in the journal:", *(f"  {c.show(series)}" for c in settled.changes))
 
 
-def log(folder: Folder = HERE, json: AsJson = False) -> None:
+def log(
+    folder: Folder = HERE,
+    workbook: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="Also write it as an .xlsx workbook with drop-downs.")
+    ] = None,
+    json: AsJson = False,
+) -> None:
     """Show every melt so far, and the history of the log.
 
-    Example: meltdoe log obsidian-block
+    Example: meltdoe log obsidian-block --to melts.xlsx
     """
     from meltdoe.files.recording import history
-    from meltdoe.steps import read_log, read_series
+    from meltdoe.steps import read_log, read_series, write_workbook
 
     series = read_series(folder)
     made = read_log(series)
+    file = None if workbook is None else write_workbook(folder, workbook)
     if json:
         rows = [row_document(series, entry) for entry in made.entries]
-        print_json({"rows": rows, "history": history(series)})
+        print_json({"rows": rows, "history": history(series), "file": file})
         return
+    if file is not None:
+        say(f"Written: {file}")
     words = {True: "good", False: "not good", None: "not known"}
     rows_shown = []
     for entry in made.entries:

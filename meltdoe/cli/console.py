@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
 import sys
@@ -48,6 +47,8 @@ def ask(question: str, default: str | None = None) -> str:
 def print_json(document: Mapping[str, Any]) -> None:
     """One JSON document on standard output; numbers that JSON cannot hold become null."""
     escaped = (sys.stdout.encoding or "").lower().replace("-", "") != "utf8"  # so that no letter is lost on the way
+    import json
+
     print(json.dumps({"format": _FORMAT, **plain(document)}, ensure_ascii=escaped, indent=1, allow_nan=False))
 
 

@@ -14,7 +14,7 @@ def options(
     folder: Folder = HERE,
     series_played: Annotated[
         int, typer.Option("--rehearsals", min=0, help="Simulated series per plan; 0 for none.")
-    ] = 24,
+    ] = 12,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:

@@ -194,7 +194,13 @@ def rehearse(
     seed = series.seed if seed is None else seed
     log = log or Log(series)
     worlds = fit_chain(series, log, seed=seed)
-    plan = plan or make_plan(series, seed=seed)
+    plan = plan or make_plan(
+        series,
+        seed=seed,
+        first_melt=1 + max(log.melt_numbers, default=0),
+        first_firing=1 + max((entry.firing for entry in log.entries), default=0),
+        existing=log.raw if log.entries else None,
+    )
     candidates = candidate_settings(series, _CANDIDATES, seed)
     best_there_is = worlds.success_draws(candidates).max(axis=1)
     draws = np.random.default_rng(seed).permutation(worlds.n_draws)
@@ -224,7 +230,7 @@ def _play(
     series, truth = worlds.series, Truth(worlds, draw)
     rng = np.random.default_rng([abs(seed), number])
     entries: tuple[Entry, ...] = worlds.log.entries + truth.melted(plan.melts, rng)
-    chain = fit_chain(series, Log(series, entries), seed=number)
+    chain = fit_chain(series, Log(series, entries), seed=number, effort="draft")
     if policy == "next":
         budget = series.budget.melts or _USUAL_SERIES
         while len(entries) < budget:
@@ -237,7 +243,7 @@ def _play(
                 for i, melt in enumerate(advice.melts)
             ]
             entries += truth.melted(proposed, rng)
-            chain = fit_chain(series, Log(series, entries), seed=number)
+            chain = fit_chain(series, Log(series, entries), seed=number, effort="draft")
     best = chain.best()
     true_chance = float(truth.chance(best.raw[None, :])[0])
     made = Log(series, entries[len(worlds.log.entries) :])
