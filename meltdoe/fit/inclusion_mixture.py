@@ -2,7 +2,7 @@
 
     p(theta | y) = sum_g P(g | y) p(theta | g, y),   P(g | y) proportional to P(g) p(y | g)
 
-For up to ten factors every pattern g is a Gaussian prior, and weighted draws are pooled over patterns, so that their
+For up to eleven factors every pattern g is a Gaussian prior, and weighted draws are pooled over patterns, so that their
 weights are right for patterns and parameters at once: measured outcomes nearly in closed form
 (`measured_patterns.py`), pass/fail and graded ones around their modes (`pattern_modes.py`). Where those weights are not
 to be trusted, and for more factors, chains (`chains.py`) move under the prior summed over patterns, and patterns are
@@ -46,7 +46,7 @@ _MORE = 4  # times as many in a second attempt
 # With four times 4,000 weighted draws, k-hat up to 0.56 went with 5 and 95 % limits off by 0.04 sd on average.
 _K_HAT_LIMIT = 0.6
 _EFFECTIVE_LIMIT = 1000.0  # as for chains
-_MOST_FACTORS = 10
+_MOST_FACTORS = 11
 
 
 @dataclass(frozen=True, slots=True, eq=False)

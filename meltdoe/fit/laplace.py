@@ -95,15 +95,9 @@ def make_log_posterior(likelihood: Likelihood, prior: Prior) -> LogPosterior:
     return LogPosterior(likelihood, np.concatenate([prior.mean, means])[None], precision[None])
 
 
-def climb(target: LogPosterior, start: Array | None = None) -> Mode:
-    """Newton's method with step-halving, all priors at once.
-
-    Parameters
-    ----------
-    target : log posterior under m priors.
-    start : (m, d); the prior means where not given.
-    """
-    theta = (target.mean if start is None else start).copy()
+def climb(target: LogPosterior) -> Mode:
+    """Newton's method with step-halving from the prior means, all priors at once."""
+    theta = target.mean.copy()
     value = target.value(theta)
     left = np.arange(len(theta))
     for _ in range(_MOST_STEPS):

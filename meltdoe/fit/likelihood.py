@@ -199,11 +199,7 @@ class Likelihood:
         return np.asarray(belief.successes * is_good + belief.failures * is_bad)
 
     def derivatives(self, theta: Array) -> Derivatives:
-        """Value, gradient and second derivatives at each of (m, d) parameter vectors.
-
-        Each row depends on few numbers (its eta and the shape parameters): `row_derivatives.py`, and the chain
-        rule to theta.
-        """
+        """Value, gradient and second derivatives at each of (m, d) parameter vectors, by the chain rule from rows."""
         m, d = theta.shape
         p, q = self.n_coef, self.n_shape
         eta, shape = self.linear_predictor(theta), self.shape(theta)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Literal, TypeAlias
 
@@ -194,13 +194,7 @@ def rehearse(
     seed = series.seed if seed is None else seed
     log = log or Log(series)
     worlds = fit_chain(series, log, seed=seed)
-    plan = plan or make_plan(
-        series,
-        seed=seed,
-        first_melt=1 + max(log.melt_numbers, default=0),
-        first_firing=1 + max((entry.firing for entry in log.entries), default=0),
-        existing=log.raw if log.entries else None,
-    )
+    plan = plan or _numbered_on(make_plan(series, seed=seed), log)
     candidates = candidate_settings(series, _CANDIDATES, seed)
     best_there_is = worlds.success_draws(candidates).max(axis=1)
     draws = np.random.default_rng(seed).permutation(worlds.n_draws)
@@ -215,6 +209,13 @@ def rehearse(
         if tell is not None:
             tell(len(played))
     return Rehearsal(series, policy, tuple(played), melts_known=bool(log.entries))
+
+
+def _numbered_on(plan: Plan, log: Log) -> Plan:
+    """The plan with melts and firings counted on from those on record, so that none is taken for one of them."""
+    melts, firings = max(log.melt_numbers, default=0), max((entry.firing for entry in log.entries), default=0)
+    later = tuple(replace(melt, melt=melt.melt + melts, firing=melt.firing + firings) for melt in plan.melts)
+    return replace(plan, melts=later)
 
 
 def _play(

@@ -99,8 +99,8 @@ def test_without_melts_inclusion_is_the_prior():
     assert found.inclusion == pytest.approx(np.full(3, 0.4), abs=0.03)
 
 
-def test_eleven_factors_go_to_the_chains():
-    X, rng = table(20, 11, 2)
+def test_twelve_factors_go_to_the_chains():
+    X, rng = table(20, 12, 2)
     found = mixture_posterior(X, (rng.random(20) < expit(3 * X[:, 4])).astype(int))
     assert found.posterior.diagnostics.method == "slice"
     assert found.inclusion.argmax() == 3

@@ -288,3 +288,12 @@ def test_mean_readings_stay_within_the_bounds_of_the_outcome() -> None:
 def test_fewer_draws_can_be_asked_for() -> None:
     found = fit_chain(SERIES, simulated(SERIES, 8, seed=11), n_draws=300)
     assert found.success_draws(SERIES.coding.centre()[None]).shape == (300, 1)
+
+
+def test_a_draft_has_fewer_draws_and_says_much_the_same(chain: ChainFit) -> None:
+    draft = fit_chain(SERIES, chain.log, effort="draft")
+    assert draft.n_draws == 400
+    raw = SERIES.raw_table([{"flux": 20, "peak": 1200, "packing": "edge"}])
+    assert draft.success_draws(raw).shape == (400, 1)
+    assert draft.chance(raw).mean == pytest.approx(chain.chance(raw).mean, abs=0.05)
+    assert not any(stage.posterior.diagnostics.trusted for stage in draft.stages)
