@@ -107,12 +107,13 @@ def read_number(
         mark = one.group(2)
         as_decimal = float(plain.replace(",", "."))
         value = as_decimal
-        if _ambiguous(one.group(1), one.group(3), one.group(4)) and decimal != mark:
+        if _ambiguous(one.group(1), one.group(3), one.group(4)):
             as_thousands = float(plain.replace(mark, ""))
-            value = as_thousands
-            if decimal is None:
-                fitting = [v for v in (as_decimal, as_thousands) if within[0] <= v <= within[1]]
-                if len(fitting) != 1:
+            fitting = [v for v in (as_decimal, as_thousands) if within[0] <= v <= within[1]]
+            value = as_decimal if decimal == mark else as_thousands
+            # a table's own mark settles it, unless only the other reading can be meant: then nothing is guessed
+            if decimal is None or (decimal == mark and fitting == [as_thousands]):
+                if decimal is not None or len(fitting) != 1:
                     raise CellFault(
                         f'"{shortened(text)}" can be {number_text(as_decimal)} or {number_text(as_thousands)}',
                         f'write {number_text(as_thousands)} without the "{mark}", or {as_decimal:.4f}',

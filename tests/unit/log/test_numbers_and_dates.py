@@ -119,3 +119,11 @@ def test_what_is_no_date_is_a_fault(text):
 
 def test_a_blank_date_is_none():
     assert read_date("  ") is None
+
+
+def test_a_tables_decimal_mark_does_not_make_a_setting_that_nobody_can_have_meant():
+    """1,180 beside 1.180,5: a decimal comma would put a peak temperature at 1.18 °C."""
+    with pytest.raises(CellFault, match="can be"):
+        read_number("1,180", ",", (960.0, 1380.0))
+    assert read_number("1,180", ",", (0.0, 5.0)) == 1.18
+    assert read_number("1,180", ".", (960.0, 1380.0)) == 1180.0
