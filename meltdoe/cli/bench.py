@@ -172,7 +172,7 @@ def _by_questions(series: MeltSeries) -> tuple[int | None, dict[str, str], str |
     """Ask for one melt: number, settings with the plan's as default, outcomes only as far as it got."""
     from meltdoe.files.log_csv import read_log
     from meltdoe.files.plan_csv import planned_melts
-    from meltdoe.log.cell_words import read_outcome, read_setting
+    from meltdoe.log.cell_words import read_circumstance, read_outcome, read_setting
 
     logged = read_log(series).melt_numbers
     plan = {m.melt: m for m in planned_melts(series)}
@@ -203,7 +203,11 @@ def _by_questions(series: MeltSeries) -> tuple[int | None, dict[str, str], str |
         said[outcome.name] = text
         good[outcome.name] = outcome.is_good(read_outcome(outcome, text)) is True
     for circumstance in series.circumstances:
-        value = ask(f"{circumstance.label or circumstance.name}? (Enter leaves it out)", "")
+        value = _asked(
+            f"{circumstance.label or circumstance.name}? (Enter leaves it out)",
+            "",
+            lambda t, c=circumstance: read_circumstance(c, t),
+        )
         if value:
             said[circumstance.name] = value
     return melt, said, ask("Anything odd? (Enter for nothing)", "") or None

@@ -222,6 +222,8 @@ def _recommended(series: MeltSeries, options: Sequence[PlanOption]) -> tuple[Pla
         else " (with the losses to expect, every plan costs more than the money there is)"
     )
     rehearsed = [option for option in affordable if option.rehearsal and "true_chance" in option.rehearsal]
+    first = room_left(series).first_part().most_melts(_ENOUGH_MELTS)
+    rehearsed = [option for option in rehearsed if option.melts <= first] or rehearsed
     if rehearsed:
         top = max(rehearsed, key=_found)
         # differences within the noise of a rehearsal are decided by cost
@@ -229,8 +231,8 @@ def _recommended(series: MeltSeries, options: Sequence[PlanOption]) -> tuple[Pla
         best = min(close, key=lambda option: option.cost.total)
         return best, (
             f"in rehearsed series the setting found from this plan alone succeeds {100 * _found(best):.0f} % of the "
-            f"time (Monte Carlo error {100 * _noise(best):.0f} points), and no plan that costs less or does clearly "
-            f"better is on offer{over}."
+            f"time (Monte Carlo error {100 * _noise(best):.0f} points), and none that costs less or does clearly "
+            f"better leaves a third of the budget for following up{over}."
         )
     sound = [option for option in affordable if not option.assessment.indistinguishable] or affordable
     budget = room_left(series).most_melts(_ENOUGH_MELTS)

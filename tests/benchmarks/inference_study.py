@@ -1,6 +1,6 @@
 """Simulation study of the inference: do 90 % intervals cover, and do stated chances come true?
 
-    python -m tests.benchmarks.inference_study [--series 500] [--quick] [--seed 2026] [--workers 1]
+    python -m tests.benchmarks.inference_study [--series 500] [--quick] [--seed 2026] [--workers 1] [--only WORDS]
 
 prints one Markdown table a question. Every series has a stream of chance of its own, so the figures do not depend on
 the number of workers. Targets: 88 to 92 % where the truth comes from the program's own prior, at least 85 % where it
@@ -133,6 +133,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--quick", action="store_true", help="25 series of each length")
     parser.add_argument("--seed", type=int, default=2026)
     parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--only", default="", help="only the studies whose name holds these words")
     asked = parser.parse_args(arguments)
     series = 25 if asked.quick else asked.series
 
@@ -146,14 +147,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
         f"|---|---|---|---|{'---|' * len(RIVALS)}---|",
     ]
     for number, study in enumerate(STUDIES):
+        if asked.only not in study.name:
+            continue
         by_length = played_series(number, max(4, round(study.share * series)), asked.seed, asked.workers)
         everything = [one for played in by_length.values() for one in played]
         for melts, played in [*((str(n), one) for n, one in by_length.items()), ("all", everything)]:
             print(_coverage_row(study.name, melts, study.own, played), flush=True)
             if study.rivals:
                 scores.append(_brier_row(study.name, melts, played))
-    print("\n".join(["", *scores, ""]))
-    print(f"Seed {asked.seed}; {time.perf_counter() - start:.0f} s in all.")
+    if len(scores) > 2:
+        print("\n".join(["", *scores]))
+    print(f"\nSeed {asked.seed}; {time.perf_counter() - start:.0f} s in all.")
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -135,46 +135,79 @@ def play_stage(
     table = simulated_table(n, rng)
     coef = true_coefficients(table.roles, kind, truth, rng)
     eta, fresh_eta = table.X @ coef, table.fresh @ coef
-    shape, observed, good = ShapePrior(), Observed(), None
-    slope_scale = 1.0
     if kind == "pass":
-        true = expit(fresh_eta)
-        if per_firing > 1:
-            groups = np.arange(n) // per_firing
-            sd = float(np.exp(rng.normal(*shape.log_group_sd)))
-            eta = eta + sd * rng.standard_normal(groups.max() + 1)[groups]
-            nodes, weights = np.polynomial.hermite_e.hermegauss(21)
-            true = expit(fresh_eta[:, None] + sd * nodes) @ weights / weights.sum()
-            observed["groups"] = groups
-        y = (rng.random(n) < expit(eta)).astype(float)
-    elif kind == "grade":
-        thresholds = np.concatenate([[0.0], np.cumsum(np.exp(rng.normal(*shape.log_gap, size=_GRADES - 2)))])
-        y = (rng.random((n, 1)) > expit(thresholds - eta[:, None])).sum(axis=1).astype(float)
-        observed["n_grades"], good = _GRADES, (0, 1)
-        true = expit(thresholds[1] - fresh_eta)
+        world = _passes(eta, fresh_eta, per_firing, rng)
     else:
-        sigma = float(np.exp(rng.normal(*shape.log_sigma)))
-        y = np.clip(_CENTRE + _SCALE * (eta + sigma * rng.standard_normal(n)), *_BOUNDS)
-        observed["bounds"], good, slope_scale = _BOUNDS, _GOOD, _SCALE
-        # What piles up at the upper bound is good.
-        true = ndtr((fresh_eta - (_GOOD[0] - _CENTRE) / _SCALE) / sigma)
+        world = (_grades if kind == "grade" else _measurements)(eta, fresh_eta, rng)
 
     start = time.process_time()
-    posterior = fit(table, y, kind, observed, int(rng.integers(2**31)))
+    posterior = fit(table, world.y, kind, world.observed, int(rng.integers(2**31)))
     seconds = time.process_time() - start
     low, high = _interval(posterior.coef[:, 1:])
-    slopes = slope_scale * coef[1:]
-    chance = posterior.chance(table.fresh, good, new_group=True)
-    lowest, highest = _interval(chance)
+    slopes = world.scale * coef[1:]
+    chance = posterior.chance(table.fresh, world.good, new_group=True)
+    judged, sought = chance, world.true
+    if kind == "measured":
+        # The same intervals seen through the normal quantile: most chances are within rounding of 0 or 1.
+        judged = (posterior.linear(table.fresh) - _GOOD[0]) / np.exp(posterior.shape)
+        sought = world.margin
+    lowest, highest = _interval(judged)
     return Played(
         slopes=(low <= slopes) & (slopes <= high),
-        chances=(lowest - ROUNDING <= true) & (true <= highest + ROUNDING),
+        chances=(lowest - ROUNDING <= sought) & (sought <= highest + ROUNDING),
         stated=chance.mean(axis=0),
-        true=true,
-        seen=(rng.random(_FRESH) < true).astype(float),
+        true=world.true,
+        seen=(rng.random(_FRESH) < world.true).astype(float),
         seconds=seconds,
-        rivals=rival_chances(table.X, y, table.fresh) if rivals else {},
+        rivals=rival_chances(table.X, world.y, table.fresh) if rivals else {},
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _World:
+    """What was seen of the melts, and the truth at the fresh settings.
+
+    Attributes
+    ----------
+    y, observed : outcomes, and what the fit is told beside them.
+    good : which values are good; None for pass/fail.
+    true : (m,) true chances of good.
+    scale : unit of the slopes.
+    margin : (m,) true distance of the mean from the least good value, in residual sds (measured only).
+    """
+
+    y: Array
+    observed: Observed
+    good: tuple[float, ...] | None
+    true: Array
+    scale: float = 1.0
+    margin: Array = field(default_factory=lambda: np.empty(0))
+
+
+def _passes(eta: Array, fresh_eta: Array, per_firing: int, rng: np.random.Generator) -> _World:
+    if per_firing == 1:
+        return _World((rng.random(eta.size) < expit(eta)).astype(float), Observed(), None, expit(fresh_eta))
+    groups = np.arange(eta.size) // per_firing
+    sd = float(np.exp(rng.normal(*ShapePrior().log_group_sd)))
+    eta = eta + sd * rng.standard_normal(groups.max() + 1)[groups]
+    nodes, weights = np.polynomial.hermite_e.hermegauss(21)
+    true = expit(fresh_eta[:, None] + sd * nodes) @ weights / weights.sum()
+    return _World((rng.random(eta.size) < expit(eta)).astype(float), Observed(groups=groups), None, true)
+
+
+def _grades(eta: Array, fresh_eta: Array, rng: np.random.Generator) -> _World:
+    gaps = np.exp(rng.normal(*ShapePrior().log_gap, size=_GRADES - 2))
+    thresholds = np.concatenate([[0.0], np.cumsum(gaps)])
+    y = (rng.random((eta.size, 1)) > expit(thresholds - eta[:, None])).sum(axis=1).astype(float)
+    return _World(y, Observed(n_grades=_GRADES), (0, 1), expit(thresholds[1] - fresh_eta))
+
+
+def _measurements(eta: Array, fresh_eta: Array, rng: np.random.Generator) -> _World:
+    sigma = float(np.exp(rng.normal(*ShapePrior().log_sigma)))
+    y = np.clip(_CENTRE + _SCALE * (eta + sigma * rng.standard_normal(eta.size)), *_BOUNDS)
+    # What piles up at the upper bound is good.
+    margin = (fresh_eta - (_GOOD[0] - _CENTRE) / _SCALE) / sigma
+    return _World(y, Observed(bounds=_BOUNDS), _GOOD, ndtr(margin), _SCALE, margin)
 
 
 def _interval(draws: Array) -> tuple[Array, Array]:
