@@ -1,5 +1,7 @@
 """Plans side by side: within the budget, different from each other, one of them recommended for a stated reason."""
 
+from dataclasses import replace
+
 import pytest
 from planning_series import COOLING, FLUX, HOLD, PACKING, PEAK, plain, series
 
@@ -10,6 +12,7 @@ from meltdoe.series import Amount, Budget, Choice, Kiln
 DRYING = Amount("drying", 1, 7, unit="d", step=1)
 # without limits and with one setting of the kiln, plans are drawn up in a moment
 FREE = series(factors=(FLUX, PEAK, PACKING, COOLING, DRYING), limits=(), beliefs=())
+ROOMY = replace(FREE, budget=Budget(melts=21))
 
 
 @pytest.fixture(scope="module")
@@ -55,14 +58,22 @@ def test_a_rehearsal_fills_its_slot_and_decides():
 
     def rehearse(plan):
         melts.append(len(plan.melts))
-        found = {"plackett-burman": 0.95, "space-filling": 0.9}  # the first leaves too little to follow up with
+        found = {"plackett-burman": 0.7, "space-filling": 0.9}
         return {"true_chance": found.get(plan.design, 0.5), "true_chance_error": 0.05}
 
-    compared = compare_plans(FREE, rehearse=rehearse)
+    compared = compare_plans(ROOMY, rehearse=rehearse)
     assert len(melts) == len(compared.options)
     assert compared.option(compared.recommended).design == "space-filling"
     assert "succeeds 90 % of the time (Monte Carlo error 5 points)" in compared.reason
-    assert set(compared.to_frame()["rehearsal_true_chance"]) == {0.95, 0.9, 0.5}
+    assert set(compared.to_frame()["rehearsal_true_chance"]) == {0.7, 0.9, 0.5}
+
+
+def test_a_plan_that_leaves_nothing_to_follow_up_with_is_not_recommended_for_its_rehearsal():
+    def rehearse(plan):
+        return {"true_chance": 0.95 if len(plan.melts) > 10 else 0.5, "true_chance_error": 0.05}
+
+    # two thirds of 14 melts are 10, which only the fraction keeps to
+    assert compare_plans(FREE, rehearse=rehearse).recommended == "fraction, 8 melts"
 
 
 def test_of_rehearsals_that_end_alike_the_cheapest_is_taken():
