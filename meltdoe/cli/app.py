@@ -14,7 +14,7 @@ from typing import Annotated
 import typer
 
 import meltdoe
-from meltdoe.cli import analysis, bench, planning, setting_out, writeup
+from meltdoe.cli import advising, analysis, bench, planning, rehearsing, setting_out, writeup
 from meltdoe.cli.console import warn
 from meltdoe.errors import ExitCode, MeltdoeError, ProblemsFound, WrongUsage
 
@@ -64,8 +64,8 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "record": bench.record,
     "log": bench.log,
     "analyse": analysis.analyse,
-    "next": analysis.next_melt,
-    "rehearse": planning.rehearse,
+    "next": advising.next_melt,
+    "rehearse": rehearsing.rehearse,
     "report": writeup.report,
 }
 for name, command in COMMANDS.items():

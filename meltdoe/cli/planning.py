@@ -1,4 +1,4 @@
-"""`options`, `plan` and `rehearse`: everything that is settled before buying."""
+"""`options` and `plan`: everything that is settled before buying."""
 
 from __future__ import annotations
 
@@ -96,24 +96,3 @@ def plan(
     ]
     say(*table(["melt", "firing", *series.factor_names], rows_shown), "", drawn.reason)
     say(*judged.sentences(), "", f"Written: {file}")
-
-
-def rehearse(
-    folder: Folder = HERE,
-    policy: Annotated[str, typer.Option(help="plan: the plan, then stop. next: the plan, then melt by melt.")] = "plan",
-    series_played: Annotated[int, typer.Option("--series", min=1, help="How many series to play.")] = 60,
-    seed: Seed = None,
-    json: AsJson = False,
-) -> None:
-    """Play whole series on the computer, against truths drawn from beliefs and melts so far.
-
-    Example: meltdoe rehearse obsidian-block --series 40
-    """
-    from meltdoe.report.plan_sentences import rehearsal_sentences
-    from meltdoe.steps import rehearse_folder
-
-    played = rehearse_folder(folder, policy=policy, count=series_played, seed=seed)
-    if json:
-        print_json(played.document())
-    else:
-        say(*rehearsal_sentences(played))

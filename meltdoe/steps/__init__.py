@@ -1,0 +1,40 @@
+"""The verbs: one short function a step. The only place where files and numbers meet.
+
+A function that takes a folder reads what it needs from there; one that takes a series works on that.
+"""
+
+from meltdoe.steps.bench import write_sheets, write_workbook
+from meltdoe.steps.learning import advise, fit_folder
+from meltdoe.steps.planning import compare_plans, draw_up_plan, rehearse_folder
+from meltdoe.steps.reading import plan_or_none, read_log, read_plan, read_series
+from meltdoe.steps.setting_out import (
+    begin_from_answers,
+    begin_from_example,
+    check_folder,
+    example_folder,
+    example_names,
+    rebuild_log,
+)
+from meltdoe.steps.writing import write_figures, write_report
+
+__all__ = [
+    "advise",
+    "begin_from_answers",
+    "begin_from_example",
+    "check_folder",
+    "compare_plans",
+    "draw_up_plan",
+    "example_folder",
+    "example_names",
+    "fit_folder",
+    "plan_or_none",
+    "read_log",
+    "read_plan",
+    "read_series",
+    "rebuild_log",
+    "rehearse_folder",
+    "write_figures",
+    "write_report",
+    "write_sheets",
+    "write_workbook",
+]
