@@ -14,7 +14,7 @@ from typing import Annotated
 import typer
 
 import meltdoe
-from meltdoe.cli import advising, analysis, bench, planning, rehearsing, setting_out, writeup
+from meltdoe.cli import advising, analysis, bench, explaining, planning, rehearsing, setting_out, writeup
 from meltdoe.cli.console import warn
 from meltdoe.errors import ExitCode, MeltdoeError, ProblemsFound, WrongUsage
 
@@ -67,6 +67,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "next": advising.next_melt,
     "rehearse": rehearsing.rehearse,
     "report": writeup.report,
+    "explain": explaining.explain,
 }
 for name, command in COMMANDS.items():
     app.command(name)(command)

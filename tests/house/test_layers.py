@@ -10,7 +10,7 @@ import meltdoe
 PACKAGE = Path(meltdoe.__file__).parent
 # from the ground up; a room may import itself and any room before it
 FLOORS = [
-    {"errors", "units", "shipped"},
+    {"errors", "units", "shipped", "explain"},
     {"series"},
     {"glass"},
     {"costs"},
