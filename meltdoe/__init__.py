@@ -5,6 +5,7 @@ The rooms, in the order in which a series walks through them::
     series     the question: factors, outcomes, limits, beliefs, coding
     glass      known before the first melt: viscosity, batch, cooling, cautions
     costs      what it takes
+    charge     what goes into each crucible: shares, glass, weights, shopping, cooling
     plans      the plan: fractions, screening, optimal patterns, firings
     sheets     at the bench
     log        what happened
@@ -21,6 +22,7 @@ Public names are loaded when first asked for, so that importing the package cost
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -94,6 +96,10 @@ __all__ = [
     "write_report",
     "write_sheets",
 ]
+
+
+if "IPython" in sys.modules:  # a notebook: plans, fits and advice are shown there as tables and sentences
+    import_module("meltdoe.report.notebook").register_if_running()
 
 
 def __getattr__(name: str) -> Any:

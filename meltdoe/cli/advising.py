@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
@@ -36,7 +37,14 @@ def next_melt(
 
     Example: meltdoe next obsidian-block --melts 2
     """
+    from meltdoe.fit.phrases import interval_phrase, percent
     from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
+    from meltdoe.report.outlook_sentences import (
+        bound_sentences,
+        forecast_sentence,
+        result_sentences,
+        thin_sentences,
+    )
     from meltdoe.steps import advise
 
     series, advice = advise(
@@ -45,30 +53,34 @@ def next_melt(
     if json:
         print_json(advice_document(series, advice))
         return
-    say(f"{advice.verdict.word.upper()}: {why_verdict(series, advice)}", "")
-    if advice.verdict.word == "stop":
-        say("If you go on all the same:")
-    else:
-        say(aim_sentence(advice))
+    say(f"{advice.verdict.word.upper()}: {why_verdict(series, advice)}")
+    if forecast := forecast_sentence(series, advice):
+        say(forecast)
+    say("", "If you go on all the same:" if advice.verdict.word == "stop" else aim_sentence(advice))
     for melt in advice.melts:
         say(f"Firing {melt.firing}: {series.show(melt.settings)}", f"  {why_this_melt(series, advice, melt)}")
-    if melts is not None and melts > len(advice.melts):
-        say(f"One firing holds {len(advice.melts)}; ask again once these are on record.")
-    if most_risk is not None and any(100.0 * melt.risk > most_risk for melt in advice.melts):
-        say(f"No setting keeps the chance of a costly failure at or below {most_risk:g} %.")
-    say("", *why_not_another(series, advice))
+    _say_under("", bound_sentences(series, advice))
+    _say_under("Why not another:", why_not_another(series, advice))
+    _say_under("What the first of these melts would lead you to believe:", result_sentences(series, advice))
+    if advice.verdict.word == "go on":
+        _say_under("Where least is known:", thin_sentences(series, advice))
+    best = advice.best
     say(
         "",
-        f"Best setting so far: {series.show(advice.best.settings)}",
-        f"  chance of full success {100 * advice.best.chance:.0f} % "
-        f"(between {100 * advice.best.low:.0f} % and {100 * advice.best.high:.0f} % "
-        f"with {100 * advice.level:.0f} % probability).",
+        f"Best setting so far: {series.show(best.settings)}",
+        f"  chance of full success {percent(best.chance)} ({interval_phrase(best.low, best.high, advice.level)}).",
     )
 
 
+def _say_under(heading: str, lines: list[str]) -> None:
+    if lines:
+        say("", *([heading] if heading else []), *(f"  {line}" if heading else line for line in lines))
+
+
 def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
-    """Advice as the document that `--json` prints."""
-    from meltdoe.report.advice_sentences import why_this_melt, why_verdict
+    """Advice as the document that `--json` prints; information in nats."""
+    from meltdoe.report.advice_sentences import why_not_another, why_this_melt, why_verdict
+    from meltdoe.report.outlook_sentences import bound_sentences
 
     def melt(suggestion: Suggestion) -> dict[str, Any]:
         return {
@@ -78,22 +90,64 @@ def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
             "low": suggestion.low,
             "high": suggestion.high,
             "information": suggestion.information,
+            "share_by_outcome": suggestion.share_by_stage,
             "gain": suggestion.gain,
             "cost": suggestion.cost,
             "risk": suggestion.risk,
+            "repeats": suggestion.repeats,
         }
 
+    results = [
+        {
+            "failed": way.failed,
+            "chance": way.chance,
+            "best": way.best,
+            "best_chance": way.best_chance,
+            "reaches": way.reaches,
+            "best_moves": way.moves,
+        }
+        for way in advice.results
+    ]
+    thin = [
+        {
+            "factor": spot.factor,
+            "at": _setting(series, spot.factor, spot.at),
+            "width": spot.width,
+            "least_width": spot.least_width,
+            "least_width_at": _setting(series, spot.factor, spot.known_best_at),
+            "melts_near": spot.melts_near,
+        }
+        for spot in advice.thin
+    ]
     return {
         "melts": [{**melt(m), "why": why_this_melt(series, advice, m)} for m in advice.melts],
         "best": best_document(advice.best),
         "runner_up": melt(advice.runner_up) if advice.runner_up else None,
         "safest": melt(advice.safest) if advice.safest else None,
+        "why_not_another": why_not_another(series, advice),
+        "results": results,
+        "thin": thin,
+        "planned": None if advice.unmade is None else asdict(advice.unmade),
+        "said": bound_sentences(series, advice),
         "advice": {
             "verdict": advice.verdict.word,
             "ending": advice.verdict.ending,
             "reason": why_verdict(series, advice),
+            "aim": advice.aim,
+            "learn_weight": advice.learn_weight,
             "reaches": advice.verdict.reaches,
             "reachable": advice.verdict.reachable,
+            "spent": advice.verdict.spent,
+            "left": asdict(advice.left),
+            "forecast": None if advice.forecast is None else asdict(advice.forecast),
+            "confirmation": None if advice.confirmation is None else asdict(advice.confirmation),
+            "moves": [asdict(move) for move in advice.moves],
         },
         "level": advice.level,
     }
+
+
+def _setting(series: MeltSeries, name: str, raw: float) -> float | str:
+    """A raw value as a setting: the number of an amount, the option of any other factor."""
+    factor = series.factor(name)
+    return raw if factor.kind == "amount" else factor.show(raw)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from meltdoe.cli.console import print_json, say, table
+from meltdoe.cli.console import print_json, say, table, warn
 from meltdoe.cli.options import HERE, AsJson, Folder, Seed
+from meltdoe.errors import ProblemsFound
 
 if TYPE_CHECKING:
     from meltdoe.fit.best_setting import BestSetting
@@ -46,7 +48,13 @@ def analyse(
     chain = fit_folder(folder, seed=seed, level=level / 100.0)
     best = chain.best()
     found = learning(chain, best, refits=checks)
-    files = write_figures(chain) if figures else ()
+    planned = planned_chance(chain)  # before anything is said: a broken plan.csv stops here
+    files: tuple[Path, ...] = ()
+    if figures:
+        try:
+            files = write_figures(chain)
+        except ProblemsFound as unwritten:  # a read-only folder is analysed all the same
+            warn("The figures could not be written:", *(f"  {problem}" for problem in unwritten.problems))
     if json:
         print_json({**analysis_document(chain, best, found), "figures": files})
         return
@@ -57,7 +65,6 @@ def analyse(
         if rows:
             say(*table(EFFECT_COLUMNS, rows), f"  ({stage.classical.method or 'no classical fit'})", "")
     say(best_sentence(chain, best), risk_sentence(chain, best))
-    planned = planned_chance(chain)
     if planned is not None:
         say(planned)
     for passage in learning_passages(chain, found):

@@ -14,7 +14,18 @@ from typing import Annotated
 import typer
 
 import meltdoe
-from meltdoe.cli import advising, analysis, bench, explaining, planning, rehearsing, setting_out, writeup
+from meltdoe.cli import (
+    advising,
+    analysis,
+    bench,
+    buying,
+    explaining,
+    planning,
+    recording,
+    rehearsing,
+    setting_out,
+    writeup,
+)
 from meltdoe.cli.console import warn
 from meltdoe.errors import ExitCode, MeltdoeError, ProblemsFound, WrongUsage
 
@@ -46,12 +57,23 @@ def _every_command(
     ] = False,
 ) -> None:
     del version
-    if verbose:
-        import logging
-
-        logging.basicConfig(level=logging.INFO, format="%(name)s: %(message)s")
+    _hear(verbose)
     if debug:
         os.environ["MELTDOE_DEBUG"] = "1"
+
+
+def _hear(verbose: bool) -> None:
+    """What the steps tell on their way reaches the person, on standard error."""
+    import logging
+
+    class ToPerson(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            warn(self.format(record))
+
+    told = logging.getLogger("meltdoe")
+    told.handlers[:] = [ToPerson()]
+    told.setLevel(logging.INFO if verbose else logging.WARNING)
+    told.propagate = False
 
 
 COMMANDS: dict[str, Callable[..., None]] = {
@@ -60,8 +82,10 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "check": setting_out.check,
     "options": planning.options,
     "plan": planning.plan,
+    "buy": buying.buy,
+    "glass": buying.glass,
     "sheets": bench.sheets,
-    "record": bench.record,
+    "record": recording.record,
     "log": bench.log,
     "analyse": analysis.analyse,
     "next": advising.next_melt,

@@ -6,14 +6,31 @@ import math
 import re
 import sys
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 from meltdoe.errors import WrongUsage
 
-__all__ = ["ask", "inert", "print_json", "say", "table", "warn"]
+__all__ = ["ask", "can_ask", "hint", "inert", "print_json", "remember_folder", "say", "table", "warn"]
 
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
 _FORMAT = 1  # 1: first form of the documents
+_HINT = re.compile(
+    r"\bmeltdoe (?:check|log|record|plan|sheets|analyse|next|report|options|rehearse)(?= --|[;,.)]| \.\.\.|$)"
+)
+_given: list[str] = []  # the series folder as it was typed; none where it is the present one
+
+
+def remember_folder(folder: Path) -> Path:
+    """Keep the series folder as it was typed, so that every command that is hinted at names it."""
+    typed = str(folder)
+    _given[:] = [] if folder == Path() else [typed if re.fullmatch(r"[\w./\\:~+-]+", typed) else f'"{typed}"']
+    return folder
+
+
+def hint(text: object) -> str:
+    """The text with the series folder put into the commands that it hints at."""
+    return _HINT.sub(lambda found: " ".join([found[0], *_given]), str(text))
 
 
 def inert(text: object) -> str:
@@ -28,9 +45,9 @@ def say(*lines: object) -> None:
 
 
 def warn(*lines: object) -> None:
-    """Lines for a person, on standard error."""
+    """Lines for a person, on standard error; commands hinted at name the series folder."""
     for line in lines:
-        print(inert(line), file=sys.stderr)
+        print(inert(hint(line)), file=sys.stderr)
 
 
 def ask(question: str, default: str | None = None) -> str:
@@ -42,6 +59,11 @@ def ask(question: str, default: str | None = None) -> str:
         print(file=sys.stderr)
         raise WrongUsage("the answers ended before the last question; nothing was written")
     return answer.strip() or (default or "")
+
+
+def can_ask() -> bool:
+    """Whether a person sits at the terminal."""
+    return sys.stdin.isatty()
 
 
 def print_json(document: Mapping[str, Any]) -> None:

@@ -7,12 +7,17 @@ from typing import Annotated, TypeAlias
 
 import typer
 
+from meltdoe.cli.console import remember_folder
+
 __all__ = ["HERE", "AsJson", "Folder", "Seed"]
 
 HERE = Path()
 
 Folder: TypeAlias = Annotated[
-    Path, typer.Argument(metavar="SERIES-FOLDER", help="Folder of the series; by default this one.")
+    Path,
+    typer.Argument(
+        metavar="SERIES-FOLDER", help="Folder of the series; by default this one.", callback=remember_folder
+    ),
 ]
 AsJson: TypeAlias = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 Seed: TypeAlias = Annotated[

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltdoe.cli.console import ask, print_json, say, warn
+from meltdoe.cli.console import ask, hint, print_json, say, warn
 from meltdoe.cli.options import HERE, AsJson, Folder
 from meltdoe.errors import ExitCode, ProblemsFound
 
 if TYPE_CHECKING:
-    from meltdoe.files.series_answers import Answers
+    from meltdoe.files.series.series_answers import Answers
 
 _TOUR = Path("meltdoe-tour")
 
@@ -63,7 +63,7 @@ _ANY = ("good_at_all",)  # stands in for the outcomes while the factors are aske
 
 def _answers() -> Answers:
     """The few questions, asked on standard error so that standard output stays clean; each answer is read at once."""
-    from meltdoe.files.series_answers import Answers
+    from meltdoe.files.series.series_answers import Answers
 
     warn(
         "A few questions; everything can be changed later in series.toml.",
@@ -89,7 +89,7 @@ def _answers() -> Answers:
 
 def _understood(answers: Answers) -> bool:
     """Whether the answers so far make a series; says what is wrong with the last one where they do not."""
-    from meltdoe.files.series_answers import text_from_answers
+    from meltdoe.files.series.series_answers import text_from_answers
 
     try:
         text_from_answers(answers)
@@ -126,22 +126,25 @@ def check(
     rebuild: Annotated[bool, typer.Option("--rebuild", help="Write log.csv afresh from the journal.")] = False,
     json: AsJson = False,
 ) -> None:
-    """Check series, plan and log, and list every problem with how to mend it.
+    """Check series, plan and log, and list every problem with how to mend it; only --rebuild writes anything.
 
     Example: meltdoe check obsidian-block
     """
-    from meltdoe.steps import check_folder, rebuild_log
+    from meltdoe.steps import check_folder, rebuild_log, remarks_on_log, waiting_edits
 
-    if rebuild:
-        written = rebuild_log(folder)
-        if not json:
-            say(f"Written afresh from the journal: {written}")
-    problems = check_folder(folder)
+    rebuilt = rebuild_log(folder) if rebuild else ()
+    problems, waiting, remarks = check_folder(folder), waiting_edits(folder), remarks_on_log(folder)
     if json:
-        print_json({"problems": [{"file": p.file, "line": p.line, "what": p.what, "mend": p.mend} for p in problems]})
+        faults = [{"file": p.file, "line": p.line, "what": p.what, "mend": hint(p.mend)} for p in problems]
+        print_json({"problems": faults, "waiting": waiting, "remarks": remarks, "rebuilt": rebuilt})
         if problems:
             raise typer.Exit(ExitCode.FILES)
         return
+    say(*rebuilt)
     if problems:
         raise ProblemsFound(problems)
     say("Series, plan and log hold together.")
+    if waiting:
+        say("", "The next command that reads the log enters or mends this by itself:", *(f"  {w}" for w in waiting))
+    if remarks:
+        say("", "Worth a second look:", *(f"  {remark}" for remark in remarks))

@@ -2,19 +2,61 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
+from typing import Annotated
+
+import typer
+
 from meltdoe.cli.console import print_json, say
 from meltdoe.cli.options import HERE, AsJson, Folder, Seed
 
 
-def report(folder: Folder = HERE, seed: Seed = None, json: AsJson = False) -> None:
+class For(StrEnum):
+    """Readers with a page of their own."""
+
+    MAKER = "maker"
+    GALLERY = "gallery"
+    JOURNAL = "journal"
+    COURSE = "course"
+
+
+class With(StrEnum):
+    """What can be written beside the page."""
+
+    DOCX = "docx"
+    MARKDOWN = "markdown"
+    TABLES = "tables"
+
+
+def report(
+    folder: Folder = HERE,
+    reader: Annotated[
+        For | None, typer.Option("--for", help="A page for one kind of reader: same numbers, own order and words.")
+    ] = None,
+    extras: Annotated[
+        list[With] | None,
+        typer.Option("--with", help="Write it for other documents too: a DOCX, a Markdown file, every table as CSV."),
+    ] = None,
+    seed: Seed = None,
+    json: AsJson = False,
+) -> None:
     """Write the report as one HTML page, its figures also as SVG and PNG files.
 
-    Example: meltdoe report obsidian-block
+    Example: meltdoe report obsidian-block --for gallery --with docx --with tables
     """
-    from meltdoe.steps import write_report
+    from meltdoe.steps import write_report_files
 
-    file = write_report(folder, seed=seed)
+    file, *others = write_report_files(
+        folder,
+        seed=seed,
+        reader=None if reader is None else reader.value,
+        extras=tuple(dict.fromkeys(extra.value for extra in extras or ())),
+    )
     if json:
-        print_json({"file": file})
-    else:
-        say(f"Written: {file}")
+        print_json({"file": file, "others": others})
+        return
+    say(f"Written: {file}")
+    beside = [str(path) for path in others if path.parent == file.parent]
+    folders = sorted({str(path.parent) for path in others if path.parent != file.parent})
+    if beside or folders:
+        say(f"Beside it: {', '.join([*beside, *folders])}")

@@ -1,1 +1,1 @@
-"""Every format on disk: the series file, the plan, the log and its journal."""
+"""Every format on disk: the series file, tables, and the store of plan, log and journal."""

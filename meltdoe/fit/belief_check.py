@@ -1,14 +1,16 @@
-"""What the maker's beliefs do: what they foretell before any melt, where the melts moved them, and the answer without.
+"""What beliefs do, the maker's or chemistry's: what they foretell, where the melts moved them, and the answer without.
 
 The prior predictive check (Box 1980, J. R. Statist. Soc. A 143, 383-430, from memory) puts the beliefs, together with
 the default prior, back on the scale on which they were stated. A belief is worth only so many melts, so the chance it
-leads to lies between the stated one and a half, with a wide interval.
+leads to lies between the stated one and a half, with a wide interval. What is checked are the beliefs of one side;
+those of the other take part throughout.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -18,8 +20,11 @@ from meltdoe.fit.stage_fit import StageFit, fit_stage
 from meltdoe.log.melt_log import Log
 from meltdoe.series.belief import Belief
 from meltdoe.series.factor import FloatArray, Setting
+from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["BeliefCheck", "BelievedChance", "ChanceRange", "belief_check"]
+__all__ = ["BeliefCheck", "BelievedChance", "ChanceRange", "WhoseBeliefs", "belief_check"]
+
+WhoseBeliefs: TypeAlias = Literal["maker", "chemistry"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +81,18 @@ class BeliefCheck:
     other_setting: bool
 
 
-def belief_check(chain: ChainFit, best: BestSetting | None = None) -> BeliefCheck | None:
+def belief_check(chain: ChainFit, best: BestSetting | None = None, whose: WhoseBeliefs = "maker") -> BeliefCheck | None:
     """Refit the outcomes that beliefs speak of without melts, and without beliefs.
 
     Parameters
     ----------
     chain : a fit with its beliefs.
     best : its best setting where that has been found already.
+    whose : whose beliefs are checked, and left out for comparison.
 
     Returns
     -------
-    None where the series has no belief about an outcome that is judged.
+    None where there is no such belief about an outcome that is judged.
 
     Raises
     ------
@@ -95,20 +101,23 @@ def belief_check(chain: ChainFit, best: BestSetting | None = None) -> BeliefChec
     """
     series = chain.series
     counted = {stage.outcome.name for stage in chain.stages if stage.outcome.counts}
-    held = [belief for belief in series.beliefs if belief.outcome in counted and belief.worth > 0]
+    expected = series.chemistry_prior.beliefs if series.chemistry_prior else ()
+    told = series.beliefs if whose == "maker" else expected
+    held = [belief for belief in told if belief.outcome in counted and belief.worth > 0]
     if not held:
         return None
     spoken_of = {belief.outcome for belief in held}
 
-    def refitted(log: Log, beliefs: bool, everything: bool) -> ChainFit:
+    def refitted(series: MeltSeries, log: Log, everything: bool) -> ChainFit:
         stages = tuple(
-            _fitted(chain, i, log, beliefs) if everything or stage.outcome.name in spoken_of else stage
+            _fitted(chain, series, i, log) if everything or stage.outcome.name in spoken_of else stage
             for i, stage in enumerate(chain.stages)
         )
         return replace(chain, log=log, stages=stages)
 
-    before = refitted(Log(series), beliefs=True, everything=True)
-    without = refitted(chain.log, beliefs=False, everything=False)
+    before = refitted(series, Log(series), everything=True)
+    silent = replace(series, beliefs=()) if whose == "maker" else replace(series, chemistry_prior=None)
+    without = refitted(silent, chain.log, everything=False)
     with_best = chain.best() if best is None else best
     without_best = without.best()
     found = []
@@ -130,10 +139,10 @@ def belief_check(chain: ChainFit, best: BestSetting | None = None) -> BeliefChec
     )
 
 
-def _fitted(chain: ChainFit, position: int, log: Log, beliefs: bool) -> StageFit:
+def _fitted(chain: ChainFit, series: MeltSeries, position: int, log: Log) -> StageFit:
     """The outcome fitted afresh, as `meltdoe.fit.stage_chain.fit_chain` does."""
     outcome, seed = chain.stages[position].outcome, (abs(chain.seed), position)
-    return fit_stage(chain.series, log, outcome, level=chain.level, seed=seed, n_draws=chain.n_draws, beliefs=beliefs)
+    return fit_stage(series, log, outcome, level=chain.level, seed=seed, n_draws=chain.n_draws, beliefs=True)
 
 
 def _range(draws: FloatArray, level: float) -> ChanceRange:

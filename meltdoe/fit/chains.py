@@ -5,7 +5,7 @@ The sampler itself is `elliptical_slice.py`, the coordinates it moves in `chain_
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from meltdoe.fit.chain_coordinates import make_coordinates
 from meltdoe.fit.diagnostics import R_HAT_LIMIT, Diagnostics, effective_draws
 from meltdoe.fit.elliptical_slice import elliptical_slice
 from meltdoe.fit.laplace import LogPosterior, climb
-from meltdoe.fit.scale_moves import Move, PrecisionGiven, coefficient_move, firing_scale_move
+from meltdoe.fit.scale_moves import Move, PrecisionGiven, coefficient_move, firing_scale_move, size_move
 
 __all__ = ["chain_draws"]
 
@@ -33,6 +33,7 @@ def chain_draws(
     log_prior: Callable[[Array], Array] | None = None,
     precision_given: PrecisionGiven | None = None,
     *,
+    sized: Sequence[int] = (),
     long: bool = True,
 ) -> tuple[Array, Diagnostics]:
     """Equally weighted draws of theta.
@@ -45,6 +46,7 @@ def chain_draws(
     log_prior : the prior that is meant, (m, d) -> (m,), where it is not the Gaussian of `target`; that one is then
         only the start, and must be near it.
     precision_given : see `scale_moves.coefficient_move`; needed with `log_prior`.
+    sized : coefficients whose prior has a narrow and a wide part, see `scale_moves.size_move`.
     long : whether chains that do not agree yet go on.
 
     Returns
@@ -80,6 +82,8 @@ def chain_draws(
         moves.append(firing_scale_move(target))
         if likelihood.kind == "measured":
             moves.append(coefficient_move(target, precision_given))
+    if len(sized):
+        moves.append(size_move(lambda theta: likelihood.log_likelihood(theta) + believed(theta), np.array(sized)))
 
     def refresh(e: Array, rng: np.random.Generator) -> Array:
         theta = coordinates.outward(e)

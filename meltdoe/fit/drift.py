@@ -36,7 +36,7 @@ DriftFinding = Literal["drift", "no sign", "mixed up", "too few"]
 
 _FEWEST_FIRINGS = 4  # fewer have hardly an order (our choice)
 _DRAWS = 800
-_SEEMS = 2 / 3  # chance that the order matters from which a drift is worth saying (our choice; 0.4 before the melts)
+_SEEMS = 2 / 3  # chance that the order matters from which a drift is worth saying (our choice)
 _MIXED_UP = 0.8  # R^2 of the order on the settings from which the two are called mixed up (our choice)
 _GOES_ALONG = 0.7  # correlation from which a factor is named for it (our choice)
 
@@ -103,12 +103,12 @@ def _drift(chain: ChainFit, position: int, log: Log, trend: Term, beliefs: bool)
     ones = X[:, :1]
     free, total = _squares_left(X, column), _squares_left(ones, column)
     shared = 1.0 - free / total
-    terms = (*stage.terms, trend)
+    terms, model = (*stage.terms, trend), (*stage.model, trend)
     seed = (abs(chain.seed), position, 0xD21F)
-    mixture = stage_mixture(series, data, terms, seed, 2 * _DRAWS, beliefs)
+    mixture = stage_mixture(series, data, model, seed, _DRAWS, beliefs)
     posterior = equal_draws(mixture.posterior, _DRAWS, seed)
     inclusion = term_inclusion(terms, mixture)
-    fit = StageFit(series, chain.level, stage.outcome, terms, data, inclusion, posterior)
+    fit = StageFit(series, chain.level, stage.outcome, terms, model, data, inclusion, posterior)
     finding: DriftFinding = "no sign"
     if shared > _MIXED_UP:
         finding = "mixed up"

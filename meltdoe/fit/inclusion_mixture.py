@@ -21,7 +21,8 @@ from scipy.special import logsumexp
 
 from meltdoe.fit.chains import chain_draws
 from meltdoe.fit.diagnostics import Diagnostics, importance_effective_draws, pareto_smoothed
-from meltdoe.fit.inclusion_prior import InclusionPrior, Knots, TermRoles, knots_of
+from meltdoe.fit.inclusion_density import inclusion_density
+from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles
 from meltdoe.fit.laplace import make_log_posterior
 from meltdoe.fit.likelihood import Kind, Likelihood, Observed, make_likelihood
 from meltdoe.fit.measured_patterns import MeasuredProposal, measured_proposal
@@ -39,10 +40,13 @@ Effort = Literal["full", "draft"]
 
 _DRAWS: dict[Effort, int] = {"full": 4000, "draft": 400}
 _NODES: dict[Effort, tuple[int, int]] = {"full": (9, 8), "draft": (7, 5)}  # of log sigma and log sd of firings
+# Wide draws keep k-hat of separated tables of 7 to 11 melts at 0.2 to 0.4, where 1.25 leaves 0.5 to 0.7; narrow ones
+# are worth more where a few hundred must do.
+_WIDER: dict[Effort, float] = {"full": 2.0, "draft": 1.25}
 _TRIES = 4  # weighted draws behind each draw that is kept
 _MEASURED_TRIES = 2
 _FEWEST_TRIES = 4000
-_MORE = 4  # times as many in a second attempt
+_ATTEMPTS: dict[Effort, tuple[int, ...]] = {"full": (1, 4, 16), "draft": (1,)}  # times as many draws in each
 # With four times 4,000 weighted draws, k-hat up to 0.56 went with 5 and 95 % limits off by 0.04 sd on average.
 _K_HAT_LIMIT = 0.6
 _EFFECTIVE_LIMIT = 1000.0  # as for chains
@@ -57,7 +61,7 @@ class MixturePosterior:
     ----------
     posterior : draws over all patterns, of equal weight.
     inclusion : (n_factors,) posterior probability that each factor is active.
-    patterns : (m, n_factors) patterns that occur, True where active.
+    patterns : (m, n_factors) patterns that occur, True where active; one may come once for each class of series.
     pattern_chances : (m,) their posterior probabilities.
     """
 
@@ -129,14 +133,14 @@ def _by_patterns(
     if likelihood.kind == "measured":
         proposal, tries = measured_proposal(likelihood, prior, _NODES[effort]), _MEASURED_TRIES * draws
     else:
-        proposal, tries = mode_proposal(likelihood, prior, _NODES[effort][1]), _TRIES * draws
+        proposal, tries = mode_proposal(likelihood, prior, _NODES[effort][1], _WIDER[effort]), _TRIES * draws
     if effort == "full":
         tries = max(tries, _FEWEST_TRIES)
-    drawn = proposal.draw(tries, rng)
-    weights, found = _weighed(drawn, effort)
-    if effort == "full" and not found.trusted:
-        drawn = proposal.draw(_MORE * tries, rng)
+    for more in _ATTEMPTS[effort]:
+        drawn = proposal.draw(more * tries, rng)
         weights, found = _weighed(drawn, effort)
+        if found.trusted:
+            break
     chances = np.bincount(drawn.pattern, weights, minlength=len(prior.patterns)).astype(float)
     theta = drawn.theta[systematic(weights, draws, rng)]
     equal = np.full(draws, 1.0 / draws)
@@ -163,47 +167,33 @@ def _by_chains(
     rng: np.random.Generator,
     effort: Effort,
 ) -> MixturePosterior:
-    """Chains under the prior summed over patterns."""
-    p, k = likelihood.n_coef, roles.n_factors
-    knots = knots_of(roles, sizes, likelihood.kind)
-    # The start: a Gaussian with the mixture's variances.
-    on, off = np.ones((1, k), dtype=bool), np.zeros((1, k), dtype=bool)
-    variance = sum(
-        chance * roles.sds(sizes, pattern, likelihood.kind) ** 2
-        for chance, pattern in ((sizes.active, on), (1.0 - sizes.active, off))
-    )
-    target = make_log_posterior(likelihood, independent_prior(np.zeros(p), np.sqrt(np.asarray(variance)[0])))
+    """Chains under the prior summed over patterns and classes of series."""
+    p, density = likelihood.n_coef, inclusion_density(roles, sizes, likelihood.kind)
+    per_sigma = roles.per_sigma(likelihood.kind)
+    usual = make_log_posterior(likelihood, independent_prior(np.zeros(p), 1.0)).mean[0]
+    unit = np.where(per_sigma, np.exp(usual[p]), 1.0) if per_sigma.any() else np.ones(p)
+    # The start: a Gaussian with the mixture's variances, at the middle of the prior of sigma.
+    target = make_log_posterior(likelihood, independent_prior(np.zeros(p), unit * np.sqrt(density.variance())))
     mean, precision = target.mean[0, p:], np.diag(target.precision[0])[p:]
 
+    def units(theta: Array) -> Array:
+        """What the coefficients of each draw are measured in, (m, p)."""
+        if not per_sigma.any():
+            return np.ones((len(theta), p))
+        return np.where(per_sigma, np.exp(theta[:, p, None]), 1.0)
+
     def log_prior(theta: Array) -> Array:
-        value = -0.5 * (theta[:, p:] - mean) ** 2 @ precision
-        for knot in knots:
-            value += knot.log_density(theta[:, :p])
-        return np.asarray(value)
+        value = density.log_density(theta[:, :p] / units(theta)) - 0.5 * (theta[:, p:] - mean) ** 2 @ precision
+        return np.asarray(value - theta[:, p] * per_sigma.sum() if per_sigma.any() else value)
 
-    def precision_given(coef: Array, rng: np.random.Generator) -> Array:
-        drawn, _ = _patterns_given(coef, knots, k, rng)
-        return np.asarray(roles.sds(sizes, drawn, likelihood.kind) ** -2.0)
+    def precision_given(theta: Array, rng: np.random.Generator) -> Array:
+        each = units(theta)
+        return np.asarray((each * density.given(theta[:, :p] / each, rng)[1]) ** -2.0)
 
-    theta, found = chain_draws(target, rng, draws, log_prior, precision_given, long=effort == "full")
-    drawn, inclusion = _patterns_given(theta[:, :p], knots, k, rng)
+    # with many factors that move takes longer than the chains gain by it
+    sized = [j for j, order in enumerate(roles.orders) if order] if roles.n_factors <= _MOST_FACTORS else []
+    theta, found = chain_draws(target, rng, draws, log_prior, precision_given, sized=sized, long=effort == "full")
+    drawn, _, inclusion = density.given(theta[:, :p] / units(theta), rng)
     patterns, count = np.unique(drawn, axis=0, return_counts=True)
     equal = np.full(len(theta), 1.0 / len(theta))
     return MixturePosterior(gather(likelihood, theta, equal, found), inclusion, patterns, count / len(theta))
-
-
-def _patterns_given(
-    coef: Array, knots: Sequence[Knots], n_factors: int, rng: np.random.Generator
-) -> tuple[BoolArray, Array]:
-    """One pattern drawn for every draw (s, n_factors), and the mean chance that each factor is active."""
-    drawn = np.zeros((len(coef), n_factors), dtype=bool)
-    inclusion = np.zeros(n_factors)
-    for knot in knots:
-        chances = knot.pattern_chances(coef)
-        pick = (np.cumsum(chances, axis=0) < rng.random(chances.shape[1:])).sum(axis=0)
-        pick = np.minimum(pick, len(knot.patterns) - 1)
-        mean = chances.mean(axis=1)
-        for i, factors in enumerate(knot.factors):
-            drawn[:, factors] = knot.patterns[pick[:, i]]
-            inclusion[factors] = mean[:, i] @ knot.patterns
-    return drawn, inclusion

@@ -1,49 +1,121 @@
-"""The prior that lets few factors matter much: its scales, its patterns, and its density summed over them.
+"""The prior that lets few factors matter much: kinds of series, and scales of effects by pattern of active factors.
 
-Each factor is either active or not (probability 0.4). A main effect is N(0, 2^2) where its factor is active and
-N(0, 0.3^2) where not; a product or square is N(0, 0.75^2) where all its factors are active and N(0, 0.15^2) where not
-(strong heredity). The intercept keeps its own sd. Factors that share a product hang together; the density of the
-coefficients is a product over such knots of a sum over the patterns of their factors, so that ten factors with
-two products cost 6 knots of two patterns and two of four, not 1,024 patterns.
+Each factor is either active or not. On the scale of log odds a main effect is N(0, 2^2) where its factor is active and
+N(0, 0.3^2) where not; a product is N(0, 1.5^2) and a square N(0, 2^2) where all its factors are active, and
+N(0, 0.15^2) where not (strong heredity). Ranges are set out to hold the best setting between their ends, so a square
+may be as large as a main effect. The intercept keeps its own sd. Measured outcomes use the same numbers in
+units of their residual sd sigma, spikes halved: the spread of all values would not do, since one large effect would
+make all others seem small.
 
-Two-scale mixtures: George & McCulloch 1993, JASA 88, 881-889; heredity: Chipman 1996, Canadian Journal of Statistics
-24, 17-36 (both from memory). The scales are this project's choice, measured against single Gaussians.
+A series is of one of three classes (`SERIES_CLASSES`):
+
+    ordinary      half of the factors are active
+    few matter    one factor in twenty is
+    steep         half of the factors are active, and all sds but the intercept's are 2.5 times as large
+
+so that effects have tails that a Gaussian lacks. Separated tables bound an effect from below only: without the steep
+class its upper limit was the prior's own, and too low. Above six factors the chances of being active shrink so that
+the number of active factors to be expected stays the same.
+
+Two-scale mixtures: George & McCulloch 1993, JASA 88, 881-889, in units of sigma 1997, Statistica Sinica 7, 339-373;
+heredity: Chipman 1996, Canadian Journal of Statistics 24, 17-36; tails for separated tables: Gelman, Jakulin, Pittau &
+Su 2008, Annals of Applied Statistics 2, 1360-1383, and Ghosh, Li & Mitra 2018, Bayesian Analysis 13, 359-383; a chance
+of being active that is itself unknown, against finding something among many: Scott & Berger 2010, Annals of Statistics
+38, 2587-2619 (all from memory). The numbers are this project's choice, measured against others.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from meltdoe.fit.prior import GRADE_INTERCEPT_SD, INTERCEPT_SD, SECOND_ORDER_SD
+from meltdoe.fit.prior import GRADE_INTERCEPT_SD, INTERCEPT_SD
 
-__all__ = ["InclusionPrior", "Knots", "TermRoles", "knots_of"]
+__all__ = ["SERIES_CLASSES", "InclusionPrior", "ScaleClass", "SeriesClass", "TermRoles"]
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+_MANY = 6  # factors above which the chances of being active shrink
+_MEASURED_SPIKE = 0.5  # of the small sds: a logistic variable has sd 1.8, so 0.3 log odds are 0.17 of its noise
+
 
 @dataclass(frozen=True, slots=True)
-class InclusionPrior:
-    """Sizes of the two-scale prior, log odds (or units of `scale` for measured outcomes).
+class SeriesClass:
+    """A kind of series.
 
     Attributes
     ----------
-    active : prior probability that a factor matters.
-    spike_sd, slab_sd : sd of a main effect of a factor that is not active, and that is.
-    second_small_sd, second_large_sd : sd of a product or square unless, and where, all its factors are active.
-    intercept_sd : sd of the intercept; the default of the outcome's kind where None.
+    chance : prior probability of the class.
+    active : probability that a factor is active, up to six factors.
+    steepness : what all sds but the intercept's are multiplied by.
     """
 
-    active: float = 0.4
+    chance: float
+    active: float
+    steepness: float = 1.0
+
+
+SERIES_CLASSES = (SeriesClass(0.3, 0.5), SeriesClass(0.3, 0.05), SeriesClass(0.4, 0.5, 2.5))
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleClass:
+    """Classes of series that share their sds.
+
+    Attributes
+    ----------
+    sizes : the sds.
+    log_chances : (c,) log probabilities of the classes. active : (c,) probability that a factor is active in each.
+    """
+
+    sizes: InclusionPrior
+    log_chances: tuple[float, ...]
+    active: tuple[float, ...]
+
+    def log_pattern(self, count: NDArray[np.int_], n_factors: int) -> Array:
+        """Log probability of the class and of a pattern with `count` of its factors active."""
+        active, counts = np.array(self.active), count[..., None]
+        each = np.array(self.log_chances) + counts * np.log(active) + (n_factors - counts) * np.log1p(-active)
+        return np.asarray(np.logaddexp.reduce(each, axis=-1))
+
+
+@dataclass(frozen=True, slots=True)
+class InclusionPrior:
+    """Sizes of the prior, log odds (or units of sigma for measured outcomes).
+
+    Attributes
+    ----------
+    spike_sd, slab_sd : sd of a main effect of a factor that is not active, and that is.
+    cross_small_sd, cross_large_sd : sd of a product unless, and where, all its factors are active.
+    square_large_sd : sd of a square where its factor is active; that of a product where not.
+    intercept_sd : sd of the intercept, in units of `scale` for measured outcomes; that of the kind where None.
+    classes : kinds of series.
+    """
+
     spike_sd: float = 0.3
     slab_sd: float = 2.0
-    second_small_sd: float = 0.15
-    second_large_sd: float = SECOND_ORDER_SD
+    cross_small_sd: float = 0.15
+    cross_large_sd: float = 1.5
+    square_large_sd: float = 2.0
     intercept_sd: float | None = None
+    classes: tuple[SeriesClass, ...] = SERIES_CLASSES
+
+    def active(self, n_factors: int) -> float:
+        """Prior probability that one of so many factors is active."""
+        return _thin(n_factors) * sum(one.chance * one.active for one in self.classes)
+
+    def scales(self, n_factors: int) -> tuple[ScaleClass, ...]:
+        """The classes, those that share their sds together."""
+        thin = _thin(n_factors)
+        found = []
+        for steepness in dict.fromkeys(one.steepness for one in self.classes):
+            same = [one for one in self.classes if one.steepness == steepness]
+            chances = tuple(float(np.log(one.chance)) for one in same)
+            found.append(ScaleClass(self.widened(steepness), chances, tuple(thin * one.active for one in same)))
+        return tuple(found)
 
     def widened(self, factor: float) -> InclusionPrior:
         """The same prior with the sds of all terms but the intercept multiplied by `factor`."""
@@ -51,9 +123,14 @@ class InclusionPrior:
             self,
             spike_sd=factor * self.spike_sd,
             slab_sd=factor * self.slab_sd,
-            second_small_sd=factor * self.second_small_sd,
-            second_large_sd=factor * self.second_large_sd,
+            cross_small_sd=factor * self.cross_small_sd,
+            cross_large_sd=factor * self.cross_large_sd,
+            square_large_sd=factor * self.square_large_sd,
         )
+
+
+def _thin(n_factors: int) -> float:
+    return min(1.0, _MANY / max(n_factors, 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +153,8 @@ class TermRoles:
         return 1 + max((f for factors in self.factors for f in factors), default=-1)
 
     def sds(self, prior: InclusionPrior, patterns: BoolArray, kind: str) -> Array:
-        """Prior sds (m, p) of all columns under patterns (m, n_factors)."""
+        """Prior sds (m, p) of all columns under patterns (m, n_factors), in units of sigma where `per_sigma`."""
+        narrow = _MEASURED_SPIKE if kind == "measured" else 1.0
         sd = np.empty((len(patterns), len(self.orders)))
         default = GRADE_INTERCEPT_SD if kind == "grade" else INTERCEPT_SD
         for j, (factors, order) in enumerate(zip(self.factors, self.orders, strict=True)):
@@ -84,74 +162,12 @@ class TermRoles:
             if order == 0:
                 sd[:, j] = prior.intercept_sd or default
             elif order == 1:
-                sd[:, j] = np.where(active, prior.slab_sd, prior.spike_sd)
+                sd[:, j] = np.where(active, prior.slab_sd, narrow * prior.spike_sd)
             else:
-                sd[:, j] = np.where(active, prior.second_large_sd, prior.second_small_sd)
+                large = prior.square_large_sd if len(factors) == 1 else prior.cross_large_sd
+                sd[:, j] = np.where(active, large, narrow * prior.cross_small_sd)
         return sd
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Knots:
-    """Knots of equal size, each a set of factors that hang together by shared terms, with every pattern of them.
-
-    Attributes
-    ----------
-    factors : (k, size) the factors of each knot.
-    patterns : (m, size) all patterns of as many factors.
-    log_prior : (m, k) log prior probabilities and the constants of the Gaussians.
-    half_precision : (m, p, k) 1 / (2 sd^2) of the columns that belong to each knot, 0 for the others.
-    """
-
-    factors: NDArray[np.int_]
-    patterns: BoolArray
-    log_prior: Array
-    half_precision: Array
-
-    def log_terms(self, coef: Array) -> Array:
-        """(m, s, k) log of prior times density of draws (s, p), pattern by pattern."""
-        return np.asarray(self.log_prior[:, None, :] - coef**2 @ self.half_precision)
-
-    def log_density(self, coef: Array) -> Array:
-        """(s,) log density of draws (s, p), summed over patterns and knots."""
-        logs = self.log_terms(coef)
-        top = logs.max(axis=0)
-        return np.asarray((top + np.log(np.exp(logs - top).sum(axis=0))).sum(axis=1))
-
-    def pattern_chances(self, coef: Array) -> Array:
-        """(m, s, k) chance of every pattern given coefficients (s, p)."""
-        logs = self.log_terms(coef)
-        chances = np.exp(logs - logs.max(axis=0))
-        return np.asarray(chances / chances.sum(axis=0))
-
-
-def knots_of(roles: TermRoles, prior: InclusionPrior, kind: str) -> tuple[Knots, ...]:
-    """Part the factors into knots; the columns without factors form one of size 0 with a single pattern."""
-    group = list(range(roles.n_factors))
-    for factors in roles.factors:
-        for other in factors[1:]:
-            old, new = group[other], group[factors[0]]
-            group = [new if g == old else g for g in group]
-    sets: list[list[int]] = [[]]
-    sets += [[f for f in range(roles.n_factors) if group[f] == g] for g in sorted(set(group))]
-    sizes = sorted({len(members) for members in sets})
-    return tuple(
-        _same_size([members for members in sets if len(members) == size], roles, prior, kind) for size in sizes
-    )
-
-
-def _same_size(sets: list[list[int]], roles: TermRoles, prior: InclusionPrior, kind: str) -> Knots:
-    size, p = len(sets[0]), len(roles.factors)
-    every = list(product([False, True], repeat=size))
-    patterns = np.array(every, dtype=bool).reshape(len(every), size)
-    log_prior = np.empty((len(every), len(sets)))
-    half_precision = np.zeros((len(every), p, len(sets)))
-    active = patterns.sum(axis=1)
-    for i, members in enumerate(sets):
-        own = [j for j in range(p) if (set(roles.factors[j]) <= set(members)) and bool(roles.factors[j]) == (size > 0)]
-        whole = np.zeros((len(every), roles.n_factors), dtype=bool)
-        whole[:, members] = patterns
-        sd = roles.sds(prior, whole, kind)[:, own]
-        log_prior[:, i] = active * np.log(prior.active) + (size - active) * np.log1p(-prior.active)
-        log_prior[:, i] -= np.log(sd).sum(axis=1)
-        half_precision[:, own, i] = 0.5 * sd**-2.0
-    return Knots(np.array(sets, dtype=int).reshape(len(sets), size), patterns, log_prior, half_precision)
+    def per_sigma(self, kind: str) -> BoolArray:
+        """(p,) columns whose sd is meant in units of the residual sd: all of a measured outcome but the intercept."""
+        return np.array([kind == "measured" and order > 0 for order in self.orders], dtype=bool)

@@ -44,7 +44,7 @@ class Learning:
     Attributes
     ----------
     influence : None without melts, or where no outcome is judged.
-    past, drifts, beliefs : None where they were not asked for; beliefs also where there are none.
+    past, drifts, beliefs, chemistry : None where they were not asked for; the last two also where nothing is believed.
     stages : one for each outcome, by name.
     """
 
@@ -54,6 +54,7 @@ class Learning:
     beliefs: BeliefCheck | None
     stages: Mapping[str, StageLearning]
     agreements: tuple[Agreement, ...]
+    chemistry: BeliefCheck | None = None
 
 
 def learning(chain: ChainFit, best: BestSetting | None = None, *, refits: bool = True) -> Learning:
@@ -90,6 +91,7 @@ def learning(chain: ChainFit, best: BestSetting | None = None, *, refits: bool =
         past=past_predictions(chain) if refits and some and judged else None,
         drifts=drifts(chain) if refits and some else None,
         beliefs=belief_check(chain, found) if refits else None,
+        chemistry=belief_check(chain, found, "chemistry") if refits else None,
         stages=stages,
         agreements=graded_twice(chain.series, chain.log, level=chain.level),
     )

@@ -10,6 +10,8 @@ and given those seen the censored values are Gaussian, cut off at their limits: 
 tail (`gaussian_above.py`). Both scales are proposed from a density that is bilinear over a lattice of their logs
 (`scale_lattice.py`); they are continuous, and the weights exact.
 
+D grows with sigma^2 in all but the intercept (`inclusion_prior.py`).
+
 Arrays have the m draws, or nodes of the lattice, along their last axis.
 """
 
@@ -146,7 +148,7 @@ def _least_likely_first(likelihood: Likelihood, prior: PatternPrior) -> _Data:
     data = _data(likelihood, np.flatnonzero(likelihood.censored))
     p = likelihood.n_coef
     at = _scales(prior.mean[p : p + 1 + (likelihood.n_groups > 0), None])
-    found = data.seen.given(at, data.y_seen[:, None], prior.precision[-1, :p, None])
+    found = data.seen.given(at, data.y_seen[:, None], _precision(prior, np.array([len(prior.patterns) - 1]), at))
     mean, cover = data.unseen(found, at)
     surplus = (mean[:, 0] - data.limits) / np.sqrt(np.diagonal(cover)[0])
     return _data(likelihood, data.at[np.argsort(surplus, kind="stable")])
@@ -166,7 +168,7 @@ class MeasuredProposal:
         likelihood, data, p = self.likelihood, self.data, self.likelihood.n_coef
         place, logs, log_proposal = self.lattice.draw(tries, rng)
         pattern = self.lattice.patterns[place]
-        precision = self.prior.precision[pattern, :p].T
+        precision = _precision(self.prior, pattern, _scales(logs))
         parts = [_completed(likelihood, data, logs[:, at], precision[:, at], rng) for at in blocks(tries, data.floats)]
         theta = np.ascontiguousarray(np.hstack([part for part, _ in parts]).T)
         log_ratio = _log_prior(self.prior, p, pattern, logs) + np.concatenate([part for _, part in parts])
@@ -185,18 +187,23 @@ def measured_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: tuple[
     """
     data, p = _least_likely_first(likelihood, prior), likelihood.n_coef
     held = slice(p, p + 1 + (likelihood.n_groups > 0))
-    precisions = prior.precision[:, :p].T
 
     def log_height(pattern: IntArray, logs: Array) -> Array:
         heights = _log_prior(prior, p, pattern, logs)
         for at in blocks(pattern.size, data.floats):
             scales = _scales(logs[:, at])
-            found = data.seen.given(scales, data.y_seen[:, None], precisions[:, pattern[at]])
+            found = data.seen.given(scales, data.y_seen[:, None], _precision(prior, pattern[at], scales))
             heights[at] += found.log_evidence + log_chance_above(*data.unseen(found, scales), data.limits)
         return heights
 
     mean, sd = prior.mean[held], prior.precision[0, held] ** -0.5
     return MeasuredProposal(likelihood, prior, data, make_lattice(log_height, prior.patterns, mean, sd, nodes))
+
+
+def _precision(prior: PatternPrior, pattern: IntArray, at: _Scales) -> Array:
+    """(p, m) prior precisions of the coefficients under patterns and scales."""
+    precision = prior.precision[pattern, : prior.per_sigma.size].T
+    return np.where(prior.per_sigma[:, None], precision * at.sigma**-2.0, precision)
 
 
 def _log_prior(prior: PatternPrior, p: int, pattern: IntArray, logs: Array) -> Array:

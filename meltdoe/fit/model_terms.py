@@ -4,6 +4,7 @@ Terms
     Those of the series file where it names any. Otherwise all main effects; interactions and squares join them only
     where the rows can bear it and both parents seem to matter (strong heredity; Chipman 1996, Can. J. Stat. 24, from
     memory), and the posterior's two-scale prior then averages over whether they matter.
+    A quantity of the glass stands alone in its term, in place of the factors that it comes from.
 Contrasts
     Each column of the classical model is scaled so that its coefficient is the change of the linear predictor from one
     stated setting to another: an amount from low to high, an option instead of the first option, an interaction from
@@ -20,13 +21,19 @@ import numpy as np
 
 from meltdoe.fit.phrases import listed
 from meltdoe.fit.stage_data import StageData, modelled_factors
+from meltdoe.series.chemistry import Derived
 from meltdoe.series.coding import Coding
 from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
 from meltdoe.series.melt_series import MeltSeries
+from meltdoe.series.outcome import Outcome
 from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
 
-__all__ = ["Contrast", "chosen_terms", "contrasts_of", "independent_columns", "tied_terms", "with_second_order"]
+__all__ = [
+    "Contrast", "chosen_terms", "contrasts_of", "independent_columns", "predicted_terms", "tied_terms",
+    "with_second_order",
+]  # fmt: skip
 
+_MOST_COLUMNS = 32  # six factors with all products and squares take 27
 _ROWS_FOR_SECOND_ORDER = 10  # fewer rows say next to nothing on interactions (rule of thumb, no source)
 _ROWS_PER_EXTRA_COLUMN = 4  # rows left over for each further column (rule of thumb, no source)
 _INCLUSION = 0.5  # a parent matters where the posterior gives its large scale at least this chance
@@ -59,9 +66,34 @@ def chosen_terms(series: MeltSeries, data: StageData) -> tuple[Term, ...]:
     """The terms to begin with: those of the file, or all main effects, of factors that can act on the outcome."""
     factors = modelled_factors(series, data.outcome)
     names = {factor.name for factor in factors}
-    if series.terms:
-        return tuple(term for term in series.terms if names.issuperset(term.factors))
+    asked = series.terms_of(data.outcome.name)
+    if asked:
+        return tuple(term for term in asked if names.issuperset(_behind(series, term)))
     return main_terms(factors)
+
+
+def _behind(series: MeltSeries, term: Term) -> tuple[str, ...]:
+    """The factors behind a term, also through a quantity of the glass."""
+    quantities = (series.derived_quantity(name) for name in term.factors)
+    return tuple(
+        factor
+        for name, quantity in zip(term.factors, quantities, strict=True)
+        for factor in ((name,) if quantity is None else quantity.factors)
+    )
+
+
+def predicted_terms(series: MeltSeries, outcome: Outcome, terms: tuple[Term, ...]) -> tuple[Term, ...]:
+    """The terms that predictions average over: `terms`, and all products and squares where those stay few.
+
+    A best setting often lies between the ends, or depends on another factor. With main effects alone a model sees
+    neither, is sure of a corner, and goes on asking for melts there; the prior's heredity keeps the rest small.
+    """
+    if series.terms_of(outcome.name):
+        return terms
+    factors = [series.factor(term.factors[0]) for term in terms]
+    second = (*cross_terms(factors), *square_terms(factors))
+    width = sum(series.coding.width(term) for term in (*terms, *second))
+    return (*terms, *second) if width <= _MOST_COLUMNS else terms
 
 
 def with_second_order(
@@ -109,11 +141,26 @@ def contrasts_of(series: MeltSeries, terms: Sequence[Term], raw: FloatArray) -> 
     """
     found: list[Contrast] = []
     for term in terms:
+        quantity = series.derived_quantity(term.factors[0])
+        if quantity is not None:
+            found.append(_quantity_contrast(series, term, quantity, raw))
+            continue
         choices = [name for name in term.factors if isinstance(series.factor(name), Choice)]
         ranges = [range(1, len(_options(series.factor(name)))) for name in choices]
         for picked in itertools.product(*ranges):
             found.append(_contrast(series, term, dict(zip(choices, picked, strict=True)), raw))
     return tuple(found)
+
+
+def _quantity_contrast(series: MeltSeries, term: Term, quantity: Derived, raw: FloatArray) -> Contrast:
+    """From where the quantity is lowest in the planned region to where it is highest."""
+    start, end = (
+        {series.factor_names.index(name): value for name, value in ends.items()}
+        for ends in (quantity.least, quantity.most)
+    )
+    column = series.coding.term_columns(term, raw)[:, 0] / 2.0
+    low, high = quantity.show(quantity.low), quantity.show(quantity.high)
+    return Contrast(term, str(term), column, (start,), (end,), low, high)
 
 
 def _options(factor: Factor) -> tuple[str, ...]:

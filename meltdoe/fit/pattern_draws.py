@@ -27,16 +27,18 @@ class PatternPrior:
 
     Attributes
     ----------
-    patterns : (m, n_factors) True where active.
+    patterns : (m, n_factors) True where active; a pattern comes once with every set of sds.
     log_chance : (m,) log prior probabilities.
     mean : (d,) means, the same under all; those of coefficients are 0.
     precision : (m, d) precisions.
+    per_sigma : (p,) coefficients whose precision is meant at sigma = 1 and falls with sigma^2.
     """
 
     patterns: BoolArray
     log_chance: Array
     mean: Array
     precision: Array
+    per_sigma: BoolArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,15 +55,16 @@ class WeightedDraws:
 
 
 def every_pattern(likelihood: Likelihood, roles: TermRoles, sizes: InclusionPrior) -> PatternPrior:
-    """The prior under all 2^n_factors patterns."""
-    k, p = roles.n_factors, likelihood.n_coef
+    """The prior under all 2^n_factors patterns, once with each set of sds."""
+    k, p, kind = roles.n_factors, likelihood.n_coef, likelihood.kind
     patterns = ((np.arange(2**k)[:, None] >> np.arange(k)) & 1).astype(bool)
-    count = patterns.sum(axis=1)
-    log_chance = count * np.log(sizes.active) + (k - count) * np.log1p(-sizes.active)
+    count, scales = patterns.sum(axis=1), sizes.scales(k)
+    log_chance = np.concatenate([scale.log_pattern(count, k) for scale in scales])
     base = make_log_posterior(likelihood, independent_prior(np.zeros(p), 1.0))
-    precision = np.repeat(np.diagonal(base.precision[0])[None], len(patterns), axis=0)
-    precision[:, :p] = roles.sds(sizes, patterns, likelihood.kind) ** -2.0
-    return PatternPrior(patterns, log_chance, base.mean[0], precision)
+    precision = np.repeat(np.diagonal(base.precision[0])[None], len(log_chance), axis=0)
+    precision[:, :p] = np.vstack([roles.sds(scale.sizes, patterns, kind) for scale in scales]) ** -2.0
+    whole = np.tile(patterns, (len(scales), 1))
+    return PatternPrior(whole, log_chance, base.mean[0], precision, roles.per_sigma(kind))
 
 
 def systematic(share: Array, count: int, rng: np.random.Generator) -> IntArray:

@@ -1,7 +1,9 @@
 """Weighted draws of a pass/fail or graded outcome under every pattern of active factors, around the modes.
 
-Every pattern is a Gaussian prior; all modes are climbed together, and t draws of coefficients and log gaps around each,
-as many as its Laplace evidence asks for, carry the exact log ratio of target to proposal.
+Every pattern is a Gaussian prior; all modes are climbed together, and draws of coefficients and log gaps around each,
+as many as its Laplace evidence asks for, carry the exact log ratio of target to proposal. A few rows speak about a few
+combinations of coefficients only: with those whitened by the prior, directions orthogonal to all rows keep the prior
+exactly and are drawn from it, and heavy-tailed t draws are spent on the others alone.
 
 Where firings have an effect, their log sd is held at the nodes of a lattice (`scale_lattice.py`) meanwhile, since the
 joint mode of a scale and the effects it scales says little. It is then drawn from the lattice, coefficients and gaps
@@ -28,6 +30,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int_]
 
 _DF = 5.0  # of the t proposals; with 7 and more, k-hat was higher
+_SPOKEN = 1e-9  # of the largest singular value: less is rounding
 _DF_FIRING = 15.0  # of those of z, of which there are many
 _STEPS = 3  # of Newton's method towards the mode of a firing's z
 _LONGEST = 3.0  # of those steps
@@ -43,7 +46,9 @@ class ModeProposal:
     likelihood, prior : make the target.
     lattice : of pattern and log sd of firings.
     a, z : (M, r), (M, G) modes at every node of every pattern kept.
-    lower : (M, r, r) Cholesky factors of the precision of a, z integrated out.
+    root : (M, r, r) from standard draws to coefficients and log gaps around a, directions that rows speak about first.
+    log_det : (M,) log determinants of the inverse of `root`.
+    told : (M,) how many directions the rows speak about.
     """
 
     likelihood: Likelihood
@@ -51,7 +56,9 @@ class ModeProposal:
     lattice: ScaleLattice
     a: Array
     z: Array
-    lower: Array
+    root: Array
+    log_det: Array
+    told: IntArray
 
     def draw(self, tries: int, rng: np.random.Generator) -> WeightedDraws:
         """`tries` weighted draws of theta and of the pattern."""
@@ -59,14 +66,17 @@ class ModeProposal:
         place, logs, log_proposal = self.lattice.draw(tries, rng)
         pattern = self.lattice.patterns[place]
         owner = place * self.lattice.share[0].size + self.lattice.nearest(logs)
-        e = rng.standard_normal((tries, r)) * np.sqrt(_DF / rng.chisquare(_DF, tries))[:, None]
-        log_det = np.log(np.diagonal(self.lower, axis1=1, axis2=2)).sum(axis=1)
-        log_proposal += log_det[owner] + _log_t(np.sum(e**2, axis=1), r, _DF)
-        root = np.linalg.inv(self.lower)  # root' root is the covariance
+        told = self.told[owner]
+        tailed = np.arange(r) < told[:, None]
+        e = rng.standard_normal((tries, r))
+        e *= np.where(tailed, np.sqrt(_DF / rng.chisquare(_DF, tries))[:, None], 1.0)
+        squares = np.sum(e**2, axis=1, where=tailed)
+        log_proposal += self.log_det[owner] + _log_t(squares, told, _DF)
+        log_proposal -= 0.5 * (np.sum(e**2, axis=1, where=~tailed) + (r - told) * _LOG_2_PI)
         theta = np.empty((tries, self.likelihood.size))
         log_ratio = self.prior.log_chance[pattern] - log_proposal
         for at in blocks(tries, max(r**2, len(self.likelihood.X))):
-            theta[at, :r] = self.a[owner[at]] + np.einsum("sji,sj->si", root[owner[at]], e[at])
+            theta[at, :r] = self.a[owner[at]] + np.einsum("sij,sj->si", self.root[owner[at]], e[at])
             if len(logs):
                 theta[at, r] = logs[0, at]
                 theta[at, r + 1 :], log_density = _draw_firings(self.likelihood, theta[at], self.z[owner[at]], rng)
@@ -77,13 +87,14 @@ class ModeProposal:
         return WeightedDraws(theta, pattern, log_ratio)
 
 
-def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int) -> ModeProposal:
+def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int, wider: float) -> ModeProposal:
     """What to draw from for one outcome.
 
     Parameters
     ----------
     likelihood : an outcome that is not measured.
     nodes : of the lattice of the log sd of firings.
+    wider : how much wider draws lie than the curvature at the mode asks for.
     """
     r = likelihood.n_coef + likelihood.n_shape
     scale = slice(r, r + (likelihood.n_groups > 0))
@@ -110,8 +121,39 @@ def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int) -> Mo
 
     lattice = make_lattice(log_height, prior.patterns, mean[:, 0], sd[:, 0], (nodes,))
     a, z = np.concatenate([modes.a for modes in made]), np.concatenate([modes.z for modes in made])
-    lower = np.linalg.cholesky(np.concatenate([modes.precision for modes in made]))
-    return ModeProposal(likelihood, prior, lattice, a, z, np.asarray(lower, dtype=float))
+    nodes_each = lattice.share[0].size
+    sds = prior.precision[lattice.patterns, :r] ** -0.5
+    turned, told = _told_directions(likelihood, sds)
+    turned, told, sds = (np.repeat(turned, nodes_each, axis=0), np.repeat(told, nodes_each),
+                         np.repeat(sds, nodes_each, axis=0))  # fmt: skip
+    root, log_det = _roots(np.concatenate([modes.precision for modes in made]), sds, turned, told, wider)
+    return ModeProposal(likelihood, prior, lattice, a, z, root, log_det, told)
+
+
+def _told_directions(likelihood: Likelihood, sds: Array) -> tuple[Array, IntArray]:
+    """Orthonormal directions (m, r, r) in units of the prior sds (m, r), those rows speak about first; their number.
+
+    Log gaps are always among those.
+    """
+    p, r = likelihood.n_coef, sds.shape[1]
+    spoken = np.zeros((len(sds), r, len(likelihood.X) + r - p))
+    spoken[:, :p, : len(likelihood.X)] = sds[:, :p, None] * likelihood.X.T
+    spoken[:, range(p, r), range(len(likelihood.X), spoken.shape[2])] = 1.0
+    turned, size, _ = np.linalg.svd(spoken)
+    spoken_of = size > _SPOKEN * size.max(axis=1, initial=0.0, keepdims=True)
+    return turned, np.asarray(np.count_nonzero(spoken_of, axis=1))
+
+
+def _roots(precision: Array, sds: Array, turned: Array, told: IntArray, wider: float) -> tuple[Array, Array]:
+    """Roots (m, r, r) of covariances, `wider` than precisions (m, r, r) ask for; log determinants of their inverses."""
+    r = sds.shape[1]
+    basis = sds[:, :, None] * turned
+    inner = np.swapaxes(basis, 1, 2) @ precision @ basis
+    tailed = np.arange(r) < told[:, None]
+    inner = np.where(tailed[:, :, None] & tailed[:, None, :], inner, np.eye(r))
+    lower = np.linalg.cholesky(inner) / np.where(tailed, wider, 1.0)[:, :, None]
+    log_det = np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1) - np.log(sds).sum(axis=1)
+    return basis @ np.swapaxes(np.linalg.inv(lower), 1, 2), log_det
 
 
 def _draw_firings(likelihood: Likelihood, theta: Array, start: Array, rng: np.random.Generator) -> tuple[Array, Array]:
@@ -131,7 +173,7 @@ def _draw_firings(likelihood: Likelihood, theta: Array, start: Array, rng: np.ra
     return z + e / np.sqrt(bend), (_log_t(e**2, 1, _DF_FIRING) + 0.5 * np.log(bend)).sum(axis=1)
 
 
-def _log_t(squares: Array, d: int, df: float) -> Array:
+def _log_t(squares: Array, d: IntArray | int, df: float) -> Array:
     """Log density of the d-variate t with unit scale matrix at squared lengths."""
     constant = gammaln((df + d) / 2) - gammaln(df / 2) - 0.5 * d * np.log(df * np.pi)
     return np.asarray(constant - 0.5 * (df + d) * np.log1p(squares / df))

@@ -212,7 +212,7 @@ class Posterior:
             weight * chance(eta + self.group_sd[:, None] * node)
             for node, weight in zip(nodes, weights / weights.sum(), strict=True)
         )
-        return np.asarray(sum(parts))
+        return np.asarray(np.clip(sum(parts), 0.0, 1.0))  # rounding may lift a sum of weights above 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)

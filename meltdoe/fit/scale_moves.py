@@ -1,6 +1,7 @@
-"""Moves of the chains where firings have an effect: each leaves the posterior as it is.
+"""Moves of the chains beside that of all of theta at once: each leaves the posterior as it is.
 
-The chains move all of theta at once; scales and what they scale then hold each other back. Two moves loosen them:
+Scales and what they scale hold each other back, and a factor hardly changes between active and not. Three moves loosen
+them:
 
 `firing_scale_move`   the sd of firings with their effects u = exp(tau) z held (interweaving: Yu & Meng 2011, Journal of
                       Computational and Graphical Statistics 20, 531-570)
@@ -8,7 +9,11 @@ The chains move all of theta at once; scales and what they scale then hold each 
                       censored values first drawn from their tails (data augmentation: Tanner & Wong 1987,
                       JASA 82, 528-540)
 
-(Both papers from memory.)
+`size_move`           coefficients multiplied by a random number, one by one and all together, so that each may pass
+                      from the narrow to the wide part of its prior, and all to another scale (a random walk of
+                      log |b|; Tierney 1994, Annals of Statistics 22, 1701-1728)
+
+(All papers from memory.)
 """
 
 from __future__ import annotations
@@ -22,11 +27,15 @@ from scipy.special import log_ndtr, ndtri_exp
 from meltdoe.fit.laplace import LogPosterior
 from meltdoe.fit.likelihood import Likelihood
 
-__all__ = ["Move", "PrecisionGiven", "coefficient_move", "firing_scale_move"]
+__all__ = ["Move", "PrecisionGiven", "coefficient_move", "firing_scale_move", "size_move"]
 
 Array = NDArray[np.float64]
 Move = Callable[[Array, np.random.Generator], Array]
 PrecisionGiven = Callable[[Array, np.random.Generator], Array]
+
+_JUMP = 1.5  # sd of the log of what a coefficient is multiplied by; from spike to slab it is 1.9
+_JOINT_JUMP = 0.3
+_SIZED = 5  # coefficients tried in one move of every chain
 
 
 def firing_scale_move(target: LogPosterior) -> Move:
@@ -60,8 +69,8 @@ def coefficient_move(target: LogPosterior, precision_given: PrecisionGiven | Non
     Parameters
     ----------
     target : log posterior under one Gaussian prior.
-    precision_given : draws, for coefficients (m, p), the diagonal (m, p) of a Gaussian prior precision from its
-        distribution given them, where the prior is a mixture; its means are 0.
+    precision_given : draws, for theta (m, d), the diagonal (m, p) of a Gaussian prior precision of coefficients from
+        its distribution given them and sigma, where the prior is a mixture; its means are 0.
     """
     likelihood, p, n = target.likelihood, target.likelihood.n_coef, target.likelihood.y.size
     member = likelihood.groups[:n, None] == np.arange(likelihood.n_groups)
@@ -74,7 +83,7 @@ def coefficient_move(target: LogPosterior, precision_given: PrecisionGiven | Non
         m, sigma = len(theta), np.exp(theta[:, p])
         prior = np.repeat(P[None], m, axis=0)
         if precision_given is not None:
-            prior[:, range(p), range(p)] = precision_given(theta[:, :p], rng)
+            prior[:, range(p), range(p)] = precision_given(theta, rng)
         # Columns of Z carry exp(tau): w = (b, z), eta = A (stretch * w).
         stretch = np.ones((m, at.size))
         stretch[:, p:] = np.exp(theta[:, p + 1, None])
@@ -93,6 +102,34 @@ def coefficient_move(target: LogPosterior, precision_given: PrecisionGiven | Non
         # Beliefs are no part of the Gaussian: accept by the ratio of what they say.
         gain = likelihood.log_belief(moved) - likelihood.log_belief(theta)
         return np.where((np.log(rng.random(m)) < gain)[:, None], moved, theta)
+
+    return move
+
+
+def size_move(log_posterior: Callable[[Array], Array], columns: NDArray[np.int_]) -> Move:
+    """Sizes of some coefficients, and of all together, accepted by the ratio of posteriors times that of volumes.
+
+    Parameters
+    ----------
+    log_posterior : of theta (m, d), up to a constant. columns : those of the coefficients that may be chosen.
+    """
+
+    def move(theta: Array, rng: np.random.Generator) -> Array:
+        chain = np.arange(len(theta))
+        theta, value = theta.copy(), log_posterior(theta)
+        for i in range(min(_SIZED, len(columns)) + 1):
+            trial = theta.copy()
+            if i:
+                log_volume = jump = rng.normal(0.0, _JUMP, len(theta))
+                trial[chain, rng.choice(columns, len(theta))] *= np.exp(jump)
+            else:
+                jump = rng.normal(0.0, _JOINT_JUMP, len(theta))
+                log_volume = len(columns) * jump
+                trial[:, columns] *= np.exp(jump)[:, None]
+            new = log_posterior(trial)
+            up = np.log(rng.random(len(theta))) < new - value + log_volume
+            theta[up], value[up] = trial[up], new[up]
+        return theta
 
     return move
 

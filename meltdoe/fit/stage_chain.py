@@ -141,7 +141,7 @@ def fit_chain(
     log : any number of entries, none included; their order has no influence.
     level : level of all intervals.
     seed : fixes the posterior draws; the seed of the series where None.
-    use_beliefs : whether the maker's beliefs take part.
+    use_beliefs : whether the maker's beliefs and chemistry's take part.
     n_draws : posterior draws to keep of every outcome; 2,000, or 400 of a draft.
     effort : "draft" is quicker and coarser, for rehearsals.
 

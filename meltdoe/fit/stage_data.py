@@ -134,9 +134,10 @@ def stage_data(series: MeltSeries, log: Log, outcome: Outcome) -> StageData:
 
     entries = [log.entries[i] for i in kept]
     values = [entry.seen[outcome.name] for entry in entries]
-    nuisance, nuisance_notes = _nuisance(series.circumstances, entries)
+    nuisance, nuisance_notes = _nuisance(series.nuisances, entries)
     groups, kind = _groups(series, outcome, entries)
     notes = [f"{melts_phrase(sorted(set(melts)))} left out: {why}." for why, melts in left_out.items()]
+    notes += _charge_notes(log, {entry.melt for entry in entries})
     if missing:
         parts = [f"{count} {state.value}" for state, count in sorted(missing.items(), key=lambda item: item[0].value)]
         notes.append(f"Not yet seen or never seen: {listed(parts)}.")
@@ -155,6 +156,23 @@ def stage_data(series: MeltSeries, log: Log, outcome: Outcome) -> StageData:
         missing=dict(missing),
         notes=(*notes, *nuisance_notes),
     )
+
+
+def _charge_notes(log: Log, melts: set[int]) -> list[str]:
+    """Which melts count otherwise than written, or could not, for what really went into the crucible."""
+    notes = []
+    changed = sorted(melts.intersection(log.actual.changed))
+    if changed:
+        notes.append(
+            f"The shares of {melts_phrase(changed)} count as they really were, with what was weighed and what remelted "
+            "glass brought along."
+        )
+    unread = sorted(melts.intersection(log.actual.unread))
+    if unread:
+        notes.append(
+            f"The shares of {melts_phrase(unread)} count as written: what went into the crucible is not known."
+        )
+    return notes
 
 
 def _usable(series: MeltSeries, outcome: Outcome, raw: FloatArray) -> BoolArray:

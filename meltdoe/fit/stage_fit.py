@@ -15,7 +15,7 @@ import numpy as np
 from meltdoe.fit.classical_fit import ClassicalFit, classical_columns, classical_fit
 from meltdoe.fit.effects import Effect, effects_of
 from meltdoe.fit.inclusion_mixture import Effort
-from meltdoe.fit.model_terms import Contrast, chosen_terms, contrasts_of, with_second_order
+from meltdoe.fit.model_terms import Contrast, chosen_terms, contrasts_of, predicted_terms, with_second_order
 from meltdoe.fit.phrases import capital, good_phrase, listed
 from meltdoe.fit.posterior_draws import Posterior
 from meltdoe.fit.stage_data import StageData, stage_data
@@ -45,7 +45,8 @@ class StageFit:
     Attributes
     ----------
     series : the series it belongs to. level : level of all its intervals.
-    outcome : what was seen. terms : the terms of its model, without the constant.
+    outcome : what was seen. terms : the terms that effects and classical estimates speak of, without the constant.
+    model : the terms that predictions average over; `terms` and, where those are few, all products and squares.
     data : the rows that reached it and were seen.
     inclusion : posterior chance that each term matters.
     posterior : equally weighted draws, as many for every outcome of the chain.
@@ -55,6 +56,7 @@ class StageFit:
     level: float
     outcome: Outcome
     terms: tuple[Term, ...]
+    model: tuple[Term, ...]
     data: StageData
     inclusion: Mapping[Term, float]
     posterior: Posterior
@@ -122,7 +124,7 @@ class StageFit:
 
     def model_matrix(self, raw: FloatArray) -> FloatArray:
         """Coded columns of raw settings (n, n_factors), circumstances at their average: (n, n_columns)."""
-        return model_rows(self.series, self.terms, np.atleast_2d(raw), len(self.data.nuisance.names))
+        return model_rows(self.series, self.model, np.atleast_2d(raw), len(self.data.nuisance.names))
 
     def chance_draws(self, raw: FloatArray, *, thin: int = 1) -> FloatArray:
         """Chance that this outcome is good in a new firing, given that its forerunners were: (n_draws, n).
@@ -177,18 +179,20 @@ def fit_stage(
     level : level of all intervals.
     seed : whole numbers that fix the draws.
     n_draws : how many equally weighted draws to keep.
-    beliefs : whether the beliefs of the series take part.
+    beliefs : whether the beliefs of the series take part, chemistry's too.
     effort : see `inclusion_mixture.mixture_posterior`.
     """
     data = stage_data(series, log, outcome)
     terms = chosen_terms(series, data)
-    mixture = stage_mixture(series, data, terms, seed, n_draws, beliefs, effort)
-    if not series.terms:
-        wider = with_second_order(series, data, terms, term_inclusion(terms, mixture))
-        if wider is not terms:
-            terms, mixture = wider, stage_mixture(series, data, wider, seed, n_draws, beliefs, effort)
+    model = predicted_terms(series, outcome, terms)
+    mixture = stage_mixture(series, data, model, seed, n_draws, beliefs, effort)
+    if not series.terms_of(outcome.name):
+        shown = with_second_order(series, data, terms, term_inclusion(terms, mixture))
+        if model is terms and shown is not terms:
+            model, mixture = shown, stage_mixture(series, data, shown, seed, n_draws, beliefs, effort)
+        terms = shown
     posterior = equal_draws(mixture.posterior, n_draws, seed)
-    return StageFit(series, level, outcome, terms, data, term_inclusion(terms, mixture), posterior)
+    return StageFit(series, level, outcome, terms, model, data, term_inclusion(terms, mixture), posterior)
 
 
 def _notes(data: StageData, classical: ClassicalFit, posterior: Posterior) -> tuple[str, ...]:

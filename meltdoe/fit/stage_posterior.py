@@ -149,14 +149,15 @@ def _units(data: StageData) -> tuple[float, float]:
 
 
 def _beliefs(series: MeltSeries, outcome: Outcome, terms: Sequence[Term], n_nuisance: int) -> tuple[Belief, ...]:
-    """Beliefs about one outcome as rows of its model; factors that are not named stand in their middle."""
+    """All beliefs about one outcome as rows of its model; factors that are not named stand in their middle."""
     found = []
     good: tuple[float, ...] | None = None
     if outcome.kind == "grade":
         good = _good_grades(outcome)
     elif isinstance(outcome.good, GoodRange):
         good = (outcome.good.low, outcome.good.high)
-    for belief in series.beliefs:
+    expected = series.chemistry_prior.beliefs if series.chemistry_prior else ()
+    for belief in (*series.beliefs, *expected):
         if belief.outcome != outcome.name or belief.worth <= 0 or (outcome.kind == "measured" and good is None):
             continue
         given = series.raw(belief.at)

@@ -90,11 +90,11 @@ def fixed_points(composition: Composition, model: ModelName = "auto") -> tuple[F
     ValueError
         As `meltdoe.glass.viscosity`.
     """
+    rows = table("fixed_points")
+    wanted = np.array([number(row, "log10_Pa_s") for row in rows])
+    found = temperature_at(composition, wanted, model)
     points = []
-    for row in table("fixed_points"):
-        log10 = number(row, "log10_Pa_s")
-        found = temperature_at(composition, log10, model)
-        celsius, sd = float(found.celsius), float(found.sd)
+    for row, log10, celsius, sd in zip(rows, wanted.tolist(), found.celsius.tolist(), found.sd.tolist(), strict=True):
         if log10 >= 12.0:
             celsius += _ANNEALING_SHIFT if found.model == "fluxfit" else 0.0
             sd = max(sd, _ANNEALING_SD)

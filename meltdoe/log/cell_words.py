@@ -18,6 +18,7 @@ __all__ = [
 ]  # fmt: skip
 
 LONGEST_TEXT = 5_000
+_TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")  # they show letters in another order
 
 _YES = {"yes", "y", "true", "t", "1", "pass", "passed"}
 _NO = {"no", "n", "false", "f", "0", "fail", "failed"}
@@ -33,7 +34,7 @@ def clean_text(text: str) -> str:
     if text.isprintable():  # nearly always, and far quicker than looking at every sign
         return text.strip()
     lines = text.replace("\r\n", "\n").replace("\r", "\n").replace("\ufeff", "")
-    kept = "".join(c for c in lines if c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cs"))
+    kept = "".join(c for c in lines if c in "\n\t" or (unicodedata.category(c) not in ("Cc", "Cs") and c not in _TURNS))
     return kept.strip()
 
 

@@ -25,12 +25,24 @@ _UNIT = re.compile(r"(.*?)\s*[\[(]\s*(?:in\s+)?([^\])]*?)\s*[\])]\s*\Z", re.DOTA
 _COMMA_UNIT = re.compile(r"(.*),\s*(\S{1,8})\s*\Z", re.DOTALL)
 _LIKE_ENOUGH = 0.8
 _CLEARLY_BETTER = 0.1
+_SLIP = 0.7  # "remark" is 0.6 like "peak"; one wrong letter in four leaves 0.75
+_OTHER_WORDS = {  # names that people give to the columns every log has
+    "melt": ("melt number", "melt no", "no", "number", "nr"),
+    "mould": ("mould number", "mold", "casting"),
+    "firing": ("firing number", "firing no", "kiln firing", "heat"),
+    "date": ("day", "melted on", "date of melt"),
+    "note": ("notes", "remark", "remarks", "comment", "comments", "observation", "observations"),
+}
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that `word` was probably meant to be."""
+    """The known word that `word` was probably meant to be: another word for the same column, or a slip of the pen."""
+    key = _key(word)
     by_key = {_key(name): name for name in known}
-    close = difflib.get_close_matches(_key(word), list(by_key), n=1, cutoff=0.6)
+    for name, others in _OTHER_WORDS.items():
+        if name in by_key and key not in by_key and key in {_key(other) for other in others}:
+            return by_key[name]
+    close = difflib.get_close_matches(key, list(by_key), n=1, cutoff=_SLIP)
     return by_key[close[0]] if close else None
 
 
@@ -78,16 +90,16 @@ class ColumnMatch:
 
 def log_targets(series: MeltSeries) -> tuple[Target, ...]:
     """Every column of the log with its label or question and its unit."""
-    mould = (Target("mould", ("mould number", "mold", "casting")),) if series.moulds_per_melt > 1 else ()
+    always = {name: Target(name, others) for name, others in _OTHER_WORDS.items()}
     return (
-        Target("melt", ("melt number", "melt no", "no", "number", "nr")),
-        *mould,
-        Target("firing", ("firing number", "firing no", "kiln firing", "heat")),
-        Target("date", ("day", "melted on", "date of melt")),
+        always["melt"],
+        *((always["mould"],) if series.moulds_per_melt > 1 else ()),
+        always["firing"],
+        always["date"],
         *(Target(factor.name, (factor.label,), getattr(factor, "unit", "")) for factor in series.factors),
         *(Target(outcome.name, (outcome.question,), outcome.unit) for outcome in series.outcomes),
         *(Target(c.name, (c.label,), c.unit) for c in series.circumstances),
-        Target("note", ("notes", "remark", "remarks", "comment", "comments")),
+        always["note"],
     )
 
 

@@ -39,7 +39,9 @@ Row: TypeAlias = dict[str, str | float]
 Key: TypeAlias = tuple[int, int]
 """Melt and mould."""
 
-QUESTION = "write the value, later or lost"
+QUESTION = (
+    "write the value, later (not known yet) or lost (never to be known: nobody looked, or a power cut ended the melt)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +200,9 @@ def entry_problems(series: MeltSeries, entry: Entry, where: Where) -> tuple[Prob
     nothing = all(entry.seen.get(o.name, Unseen.NOT_REACHED) is Unseen.NOT_REACHED for o in series.outcomes)
     if nothing and not entry.note:
         what = f"{name} says nothing of what was seen"
-        problems.append(where.problem(what, f"{QUESTION}; where it never got that far, say why in the note"))
+        problems.append(
+            where.problem(what, f"{QUESTION}; or leave all blank and say in the note why it never got so far")
+        )
     if len(entry.note) > LONGEST_TEXT:
         problems.append(where.problem(f"{name} has a note of {len(entry.note)} characters", "shorten the note"))
     return tuple(problems)

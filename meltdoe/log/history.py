@@ -172,7 +172,8 @@ def _told(series: MeltSeries, event: Event, patch: Patch) -> str:
     if len(new) > _FEW:  # the rows themselves stand in the log
         told.insert(0, f"{len(new)} rows added: {', '.join(key_text(key, series) for key in new)}")
     source = f" from {data['source']}" if event.kind == "import" else ""
-    return f"{event.kind}{source}: {'; '.join(told) or 'nothing new'}{reason}"
+    named = f"{', '.join(key_text(key, series) for key in patch)}: " if patch and event.kind == "correct" else ""
+    return f"{event.kind}{source}: {'; '.join(told) or f'{named}nothing new'}{reason}"
 
 
 def _patch_phrase(series: MeltSeries, key: Key, before: Row | None, row: Row) -> str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from meltdoe.charge.actual_shares import ActualSettings, actual_settings
 from meltdoe.log.cell_words import outcome_cell, text_cell
 from meltdoe.series.factor import FloatArray, Setting
 from meltdoe.series.melt_series import MeltSeries
@@ -50,8 +52,13 @@ class Log:
 
     @property
     def raw(self) -> FloatArray:
-        """Actual raw settings, shape (n_rows, n_factors)."""
-        return self.series.raw_table(entry.settings for entry in self.entries)
+        """Actual raw settings, (n_rows, n_factors); shares of the recipe with what remelted glass brought along."""
+        return self.actual.raw.copy()
+
+    @cached_property
+    def actual(self) -> ActualSettings:
+        """Settings as they really were, with the melts where that is not what is written as the setting."""
+        return actual_settings(self.series, self.entries)
 
     @property
     def firings(self) -> np.ndarray[tuple[int], np.dtype[np.int64]]:

@@ -2,66 +2,87 @@
 
 Two aims are mixed. *Learn* ranks by staged information per money (`information`), *reach* by the expected gain in the
 best setting's chance (`gain`). Left to the program, the weight moves from learning to reaching as the budget of melts
-is used up.
+is used up. What takes longer and is not always wanted (the forecast, what each result would lead to, where knowledge is
+thin, which bounds stand in the way) is worked out when it is asked for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.stage_chain import BestSetting, ChainFit
-from meltdoe.next_melt.firing_set import added_information, coarser
-from meltdoe.next_melt.gain import expected_gain, most_that_could_be_gained
+from meltdoe.fit.stage_chain import N_DRAWS, BestSetting, ChainFit
+from meltdoe.next_melt.believed_after import ResultBelief, believed_after
+from meltdoe.next_melt.firing_search import (
+    FEW_DRAWS,
+    RANKING_DRAWS,
+    Scores,
+    best_firing,
+    choose,
+    risk_at,
+    score,
+    shortlist,
+    within_risk,
+)
+from meltdoe.next_melt.forecast import Forecast, forecast_from
+from meltdoe.next_melt.gain import most_that_could_be_gained
 from meltdoe.next_melt.information import staged_information
-from meltdoe.next_melt.stopping import Verdict, verdict
+from meltdoe.next_melt.left import Left, Unmade, left_of_budget, unmade_melts
+from meltdoe.next_melt.stopping import (
+    Confirmation,
+    Move,
+    Verdict,
+    chance_reachable,
+    confirmation,
+    moves_that_help,
+    verdict,
+)
+from meltdoe.next_melt.suggestion import Suggestion, safest, suggest
+from meltdoe.next_melt.thin_knowledge import ThinSpot, thin_spots
 from meltdoe.next_melt.views import ChainViews, chain_views
-from meltdoe.next_melt.worth import expected_worth
 from meltdoe.plans.candidates import candidate_settings
-from meltdoe.series.factor import FloatArray, Setting
+from meltdoe.plans.melt_plan import PlannedMelt
+from meltdoe.series.factor import FloatArray
 
-__all__ = ["Advice", "Aim", "Suggestion", "next_melts"]
+__all__ = ["Advice", "Aim", "Ceiling", "Outlook", "Suggestion", "next_melts"]
 
 Aim: TypeAlias = Literal["auto", "learn", "reach"]
 
-_CANDIDATES = 3000  # settings looked at first
-_SHORTLIST = 150  # settings looked at closely
+_CANDIDATES, _DRAFT_CANDIDATES = 3000, 1000  # settings looked at first, and from a draft
 _TARGETS = 200  # settings that may come out as the best
-_DRAWS = 400  # posterior draws used for ranking the shortlist
-_FEW_DRAWS = 200  # and for the first look
 _USUAL_SERIES = 14  # melts of a usual series, where no budget is given
+_SHARED, _OWN = 6, 24  # settings of a firing's factors, and of the others, that a forecast plays with
 
 
-@dataclass(frozen=True, eq=False)  # a repeat of a melt in the same firing is a proposal of its own
-class Suggestion:
-    """One proposed melt.
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """What a ceiling on the chance of a costly failure does.
 
     Parameters
     ----------
-    chance, low, high : chance that everything that counts is good, with its interval.
-    information : nats that the melt is expected to add to those before it in the list.
-    share_by_stage : part of the information that each outcome brings, by outcome name.
-    gain : expected gain in the best setting's chance.
-    cost : money expected, losses included, with an even share of the firing.
-    risk : chance of a failure that has a loss to it.
+    most_risk : the ceiling. kept : share of all settings looked at that keep it.
+    best_risk : chance of a costly failure at the best setting.
     """
 
-    settings: Mapping[str, Setting]
-    raw: FloatArray
-    firing: int
-    chance: float
-    low: float
-    high: float
-    information: float
-    share_by_stage: Mapping[str, float]
-    gain: float
-    cost: float
-    risk: float
+    most_risk: float
+    kept: float
+    best_risk: float
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """What the answers that are worked out on demand are made of."""
+
+    chain: ChainFit
+    views: ChainViews  # all candidates, with few draws
+    targets: ChainViews
+    learn_weight: float
+    seed: int
 
 
 @dataclass(frozen=True)
@@ -76,6 +97,12 @@ class Advice:
     runner_up : the second-best single melt, at a different setting.
     safest : the least risky of the melts that still tell at least half as much, or None where nothing can be lost.
     aim : what was aimed at, and `learn_weight` from 0 (reach only) to 1 (learn only).
+    wanted : melts that were asked for, or that a firing holds. left : what the budget allows.
+    most_information : nats that the most telling single melt would bring.
+    runner_up_share : what the runner-up is worth for the aim, as a share of the first proposal's worth.
+    unmade : melts of the plan still to be made, or None; `unmade_information` is what the first of them would tell.
+    ceiling : what the ceiling on risk does, or None where none was set.
+    outlook : what `forecast`, `results`, `thin`, `moves` and `confirmation` are worked out from; None leaves them out.
     """
 
     melts: tuple[Suggestion, ...]
@@ -87,18 +114,57 @@ class Advice:
     learn_weight: float
     verdict: Verdict
     level: float
+    wanted: int = 0
+    left: Left = field(default_factory=lambda: Left(None, None, None))
+    most_information: float = 0.0
+    runner_up_share: float = 0.0
+    unmade: Unmade | None = None
+    unmade_information: float | None = None
+    ceiling: Ceiling | None = None
+    outlook: Outlook | None = field(default=None, repr=False, compare=False)
 
+    @cached_property
+    def forecast(self) -> Forecast | None:
+        """Melts and money still needed; None where the target counts as reached."""
+        if self.outlook is None or self.verdict.ending == "reached":
+            return None
+        here = self.outlook
+        return forecast_from(here.chain, _played_settings(here, self.best, self.melts), here.learn_weight, here.seed)
 
-@dataclass(frozen=True, eq=False)
-class _Scores:
-    """Everything about a shortlist, arrays over its candidates."""
+    @cached_property
+    def results(self) -> tuple[ResultBelief, ...]:
+        """What each result of the first proposed melt would lead to believe."""
+        if self.outlook is None or not self.melts:
+            return ()
+        chain, targets = self.outlook.chain, self.outlook.targets.raw
+        settings = np.vstack([self.best.raw, targets])
+        today = chain.success_draws(settings).mean(axis=0)
+        settings = settings[today <= today[0] + 1e-12]  # the best setting stays the best until something is seen
+        melt = chain_views(chain, self.melts[0].raw, in_full=False)
+        names = [name for name, stage in zip(melt.names, melt.stages, strict=True) if stage.counts]
+        then = chain_views(chain, settings, in_full=False)
+        return believed_after(chain.series, names, melt.good_draws(then), settings, 0)
 
-    views: ChainViews
-    by_stage: FloatArray  # (n_stages, n_candidates)
-    gain: FloatArray
-    price: FloatArray
-    risk: FloatArray
-    value: FloatArray
+    @cached_property
+    def thin(self) -> tuple[ThinSpot, ...]:
+        """Where along each factor knowledge is thin, the thinnest first."""
+        return () if self.outlook is None else thin_spots(self.outlook.chain, self.outlook.views.raw)
+
+    @cached_property
+    def moves(self) -> tuple[Move, ...]:
+        """Limits and ends of ranges that would have to move, where the target is out of reach."""
+        if self.outlook is None or self.verdict.ending != "out of reach":
+            return ()
+        settings = np.vstack([self.best.raw, self.outlook.targets.raw])
+        return moves_that_help(self.outlook.chain, settings, self.verdict.reachable)
+
+    @cached_property
+    def confirmation(self) -> Confirmation | None:
+        """What good melts in a row at the best setting would prove."""
+        if self.outlook is None:
+            return None
+        chain = self.outlook.chain
+        return confirmation(chain.success_draws(self.best.raw[None, :])[:, 0], chain.series.target_chance)
 
 
 def next_melts(
@@ -108,15 +174,18 @@ def next_melts(
     aim: Aim = "auto",
     most_risk: float | None = None,
     seed: int | None = None,
+    planned: Sequence[PlannedMelt] = (),
 ) -> Advice:
     """Choose the next melt or firing.
 
     Parameters
     ----------
-    count : melts wanted; by default as many as one firing holds.
+    count : melts wanted; by default as many as one firing holds. Never more than the budget has left are proposed;
+        where nothing is left, the one melt that would be worth most.
     aim : "learn", "reach", or "auto" for a mixture that moves towards reaching.
     most_risk : ceiling on the chance of a costly failure, 0..1; kept wherever any setting can keep it.
     seed : of the candidates; the series' own by default.
+    planned : the melts of the plan, so that those still to be made are not forgotten.
 
     Returns
     -------
@@ -133,40 +202,56 @@ def next_melts(
         )
     series = chain.series
     seed = series.seed if seed is None else seed
-    wanted = min(count or series.kiln.melts_per_firing, series.kiln.melts_per_firing)
+    left, wanted = left_of_budget(chain.log), count or series.kiln.melts_per_firing
     best = chain.best()
     weight = {"learn": 1.0, "reach": 0.0}.get(aim, _learn_weight(chain))
 
-    raw = np.vstack([candidate_settings(series, _CANDIDATES, seed), best.raw])
-    wide = chain_views(chain, raw, _FEW_DRAWS, in_full=False)
+    looked_through = _CANDIDATES if chain.n_draws >= N_DRAWS["full"] else _DRAFT_CANDIDATES
+    raw = np.vstack([candidate_settings(series, looked_through, seed), best.raw])
+    wide = chain_views(chain, raw, FEW_DRAWS, in_full=False)
     hopeful = np.argsort(-wide.success_draws.mean(axis=0))[:_TARGETS]
-    targets = chain_views(chain, raw[hopeful], _DRAWS, in_full=False)
-    safe = _within_risk(chain, raw, most_risk)
-    scores = _score(chain, raw[safe[_shortlist(chain, wide.at(safe), weight)]], targets, weight)
-    if wanted == 1 or not series.per_firing:
-        chosen, pool = _choose(scores, wanted, weight), scores
+    targets = chain_views(chain, raw[hopeful], RANKING_DRAWS, in_full=False)
+    safe = within_risk(chain, raw, most_risk)
+    looked_at = wide if most_risk is None else wide.at(safe)
+    scores = score(chain, looked_at.raw[shortlist(chain, looked_at, weight)], targets, weight)
+    together = _payable(chain, scores, left, min(wanted, series.kiln.melts_per_firing))
+    if together == 1 or not series.per_firing:
+        chosen, pool = choose(scores, targets, together, weight)[0], scores
     else:
-        pool, chosen = _best_firing(chain, scores, targets, wanted, weight, most_risk, seed)
-    suggestions = _suggest(chain, pool, chosen)
-    order = np.argsort(-scores.value)
-    others = [i for i in order if not np.allclose(scores.views.raw[i], suggestions[0].raw)]
+        pool, chosen = best_firing(chain, scores, targets, together, weight, most_risk, seed)
+    suggestions = suggest(chain, pool, chosen)
+    while len(suggestions) > 1 and left.money is not None and sum(melt.cost for melt in suggestions) > left.money:
+        chosen = chosen[:-1]
+        suggestions = suggest(chain, pool, chosen)
+    same = np.isclose(scores.views.raw, suggestions[0].raw).all(axis=1)
+    others = [int(i) for i in np.argsort(-scores.value) if not same[i]]
+    first_worth = scores.share_of_top(pool, chosen[0], weight)
+    unmade = unmade_melts(chain.log, planned)
     return Advice(
         melts=suggestions,
         best=best,
-        best_again=float(staged_information(chain_views(chain, best.raw[None, :], _DRAWS).stages).sum()),
-        runner_up=_suggest(chain, scores, others[:1])[0] if others else None,
-        safest=_safest(chain, scores, suggestions[0]),
+        best_again=float(staged_information(chain_views(chain, best.raw[None, :], RANKING_DRAWS).stages).sum()),
+        runner_up=suggest(chain, scores, others[:1])[0] if others else None,
+        safest=safest(chain, scores, suggestions[0]),
         aim=aim,
         learn_weight=weight,
         verdict=verdict(
             chain,
-            reaches=float((chain.success_draws(best.raw[None, :]) >= series.target_chance).mean()),
-            reachable=float((wide.success_draws.max(axis=1) >= series.target_chance).mean()),
+            reaches=best.chance_reaches_target,
+            reachable=chance_reachable(chain, wide),
             gain=float(scores.gain.max()),
             most_gain=most_that_could_be_gained(targets.good_draws(targets)),
             cost=suggestions[0].cost,
         ),
         level=chain.level,
+        wanted=wanted,
+        left=left,
+        most_information=max(float(scores.information.max()), suggestions[0].information),
+        runner_up_share=float(scores.value[others[0]]) / first_worth if others and first_worth > 0.0 else 0.0,
+        unmade=unmade,
+        unmade_information=_told_by_plan(chain, planned, unmade),
+        ceiling=None if most_risk is None else _ceiling(chain, raw, best, most_risk),
+        outlook=Outlook(chain, wide, targets, weight, seed),
     )
 
 
@@ -175,143 +260,47 @@ def _learn_weight(chain: ChainFit) -> float:
     return float(np.clip(0.7 * (1.0 - len(chain.log.entries) / budget), 0.0, 0.7))
 
 
-def _shortlist(chain: ChainFit, wide: ChainViews, weight: float) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
-    """The candidates worth a close look: most telling per money, and most likely to succeed."""
-    price = _price_with_firing(chain, wide)
-    telling = np.argsort(-staged_information(wide.stages).sum(axis=0) / price, kind="stable")
-    hopeful = np.argsort(-wide.success_draws.mean(axis=0), kind="stable")
-    part = round(_SHORTLIST * (0.5 + 0.5 * weight))
-    return np.unique(np.concatenate([telling[:part], hopeful[: _SHORTLIST - part]]))
+def _payable(chain: ChainFit, scores: Scores, left: Left, wanted: int) -> int:
+    """Of the melts wanted, as many as the budget has left; at least one, for who goes on all the same."""
+    if left.firings == 0:
+        return 1
+    if left.melts is not None:
+        wanted = min(wanted, left.melts)
+    if chain.series.costs.known:
+        share = chain.series.costs.firing / chain.series.kiln.melts_per_firing
+        melt = max(float(scores.price[int(np.argmax(scores.value))]) - share, 0.0)
+        payable = left.melts_payable(melt, chain.series.costs.firing)
+        wanted = wanted if payable is None else min(wanted, payable)
+    return max(wanted, 1)
 
 
-def _price_with_firing(chain: ChainFit, views: ChainViews) -> FloatArray:
-    """Price of a melt in a full firing; all ones where the series knows no prices."""
-    costs = chain.series.costs
-    if not costs.known:
-        return np.ones(len(views.raw))
-    share = costs.firing / chain.series.kiln.melts_per_firing
-    return np.asarray(np.maximum(expected_worth(costs, views.names, views.stages).price + share, 1e-9))
+def _told_by_plan(chain: ChainFit, planned: Sequence[PlannedMelt], unmade: Unmade | None) -> float | None:
+    if unmade is None:
+        return None
+    first = next(melt for melt in planned if melt.melt == unmade.melts[0])
+    views = chain_views(chain, chain.series.raw(first.settings)[None, :], RANKING_DRAWS)
+    return float(staged_information(views.stages).sum())
 
 
-def _within_risk(chain: ChainFit, raw: FloatArray, most_risk: float | None) -> npt.NDArray[np.intp]:
-    """Positions of the settings that keep the ceiling on a costly failure; of the safest ones where none can."""
-    if most_risk is None:
-        return np.arange(len(raw))
-    risk = _risk(chain, raw)
-    return np.flatnonzero(risk <= max(most_risk, float(risk.min())))
+def _ceiling(chain: ChainFit, raw: FloatArray, best: BestSetting, most_risk: float) -> Ceiling:
+    risk = risk_at(chain, np.vstack([best.raw, raw]))
+    return Ceiling(most_risk, float((risk[1:] <= most_risk).mean()), float(risk[0]))
 
 
-def _risk(chain: ChainFit, raw: FloatArray) -> FloatArray:
-    """Chance of a costly failure at raw settings, from all draws, shape (n,)."""
-    views = chain_views(chain, raw, in_full=False)
-    return expected_worth(chain.series.costs, views.names, views.stages).costly_failure
-
-
-def _score(chain: ChainFit, raw: FloatArray, targets: ChainViews, weight: float) -> _Scores:
-    views = chain_views(chain, raw, _DRAWS)
-    by_stage = staged_information(views.stages)
-    gain = np.maximum(expected_gain(views.good_draws(targets)), 0.0)
-    price = _price_with_firing(chain, views)
-    value = weight * _share_of_best(by_stage.sum(axis=0) / price) + (1.0 - weight) * _share_of_best(gain)
-    return _Scores(views, by_stage, gain, price, _risk(chain, raw), value)
-
-
-def _share_of_best(score: FloatArray) -> FloatArray:
-    top = float(score.max())
-    return np.asarray(score / top) if top > 0.0 else np.zeros_like(score)
-
-
-def _choose(scores: _Scores, wanted: int, weight: float) -> list[int]:
-    """Melts one after another, each for what it adds to those before it."""
-    stages = [coarser(stage) for stage in scores.views.stages]
-    chosen = [int(np.argmax(scores.value))]
-    while len(chosen) < wanted:
-        added = _share_of_best(added_information(stages, chosen) / scores.price)
-        value = weight * added + (1.0 - weight) * _share_of_best(added * scores.gain + 1e-12 * added)
-        chosen.append(int(np.argmax(value)))
-    return chosen
-
-
-def _best_firing(
-    chain: ChainFit,
-    scores: _Scores,
-    targets: ChainViews,
-    wanted: int,
-    weight: float,
-    most_risk: float | None,
-    seed: int,
-) -> tuple[_Scores, list[int]]:
-    """Try several settings of the shared factors, fill a firing for each, keep the one that is worth most."""
-    series = chain.series
+def _played_settings(here: Outlook, best: BestSetting, melts: Sequence[Suggestion]) -> FloatArray:
+    """Settings for a forecast: those that are best for some draw, their own factors crossed with shared ones."""
+    series, raw = here.chain.series, here.views.raw
+    places, times = np.unique(here.views.success_draws.argmax(axis=1), return_counts=True)
+    often = raw[places[np.argsort(-times, kind="stable")]]
+    own = np.vstack([best.raw, *(melt.raw for melt in melts), often[:_OWN], here.targets.raw[: _OWN // 3]])
     shared = list(series.per_firing)
-    tried: dict[tuple[float, ...], float] = {}
-    for i in np.argsort(-scores.value, kind="stable"):
-        tried.setdefault(tuple(scores.views.raw[i, shared]), float(scores.value[i]))
-        if len(tried) == 8:
-            break
-    best: tuple[float, _Scores, list[int]] | None = None
-    top_information = float((scores.by_stage.sum(axis=0) / scores.price).max()) or 1.0
-    top_gain = float(scores.gain.max()) or 1.0
-    for common in tried:
-        same = np.all(scores.views.raw[:, shared] == common, axis=1)
-        settings = series.settings(scores.views.raw[int(np.flatnonzero(same)[0])])
-        held = {series.factor_names[i]: settings[series.factor_names[i]] for i in shared}
-        raw = np.vstack([candidate_settings(series, 4 * _SHORTLIST, seed, per_firing=held), scores.views.raw[same]])
-        raw = raw[_within_risk(chain, raw, most_risk)]
-        wide = chain_views(chain, raw, _FEW_DRAWS, in_full=False)
-        near = _score(chain, raw[_shortlist(chain, wide, weight)], targets, weight)
-        chosen = _choose(near, wanted, weight)
-        stages = [coarser(stage) for stage in near.views.stages]
-        information = sum(
-            float((added_information(stages, chosen[:i]) / near.price)[melt]) for i, melt in enumerate(chosen)
-        )
-        worth = (
-            weight * information / top_information + (1.0 - weight) * wanted * float(near.gain[chosen].max()) / top_gain
-        )
-        if best is None or worth > best[0]:
-            best = (worth, near, chosen)
-    assert best is not None
-    return best[1], best[2]
-
-
-def _suggest(chain: ChainFit, scores: _Scores, chosen: list[int]) -> tuple[Suggestion, ...]:
-    if not chosen:
-        return ()
-    series = chain.series
-    firing = 1 + max((entry.firing for entry in chain.log.entries), default=0)
-    stages = [coarser(stage) for stage in scores.views.stages]
-    chances = chain.chance(scores.views.raw[chosen])
-    share = series.costs.firing / len(chosen)
-    worth = expected_worth(series.costs, scores.views.names, scores.views.stages)
-    found = []
-    for place, i in enumerate(chosen):
-        alone = scores.by_stage[:, i]
-        added = float(added_information(stages, chosen[:place])[i]) if place else float(alone.sum())
-        total = float(alone.sum()) or 1.0
-        found.append(
-            Suggestion(
-                settings=series.settings(scores.views.raw[i]),
-                raw=scores.views.raw[i],
-                firing=firing,
-                chance=float(chances.mean[place]),
-                low=float(chances.low[place]),
-                high=float(chances.high[place]),
-                information=added,
-                share_by_stage={n: float(a) / total for n, a in zip(scores.views.names, alone, strict=True)},
-                gain=float(scores.gain[i]),
-                cost=float(worth.price[i]) + share,
-                risk=float(scores.risk[i]),
-            )
-        )
-    return tuple(found)
-
-
-def _safest(chain: ChainFit, scores: _Scores, first: Suggestion) -> Suggestion | None:
-    if not any(chain.series.costs.loss.values()):
-        return None
-    telling = np.flatnonzero(scores.by_stage.sum(axis=0) >= 0.5 * sum(scores.by_stage.max(axis=1)) * 0.5)
-    telling = telling if len(telling) else np.arange(len(scores.risk))
-    safest = int(telling[np.argmin(scores.risk[telling])])
-    if scores.risk[safest] >= first.risk - 0.02:
-        return None
-    return _suggest(chain, scores, [safest])[0]
+    if not shared:
+        return np.unique(own, axis=0)
+    _, first = np.unique(own[:, shared], axis=0, return_index=True)
+    crossed = [own]
+    for place in np.sort(first)[:_SHARED]:
+        table = own.copy()
+        table[:, shared] = own[place, shared]
+        crossed.append(table)
+    table = np.unique(np.vstack(crossed), axis=0)
+    return table[series.allowed(table)]

@@ -18,7 +18,7 @@ from itertools import product
 import numpy as np
 from scipy.special import entr
 
-from meltdoe.next_melt.information import StageView
+from meltdoe.next_melt.information import StageView, entropy
 from meltdoe.series.factor import FloatArray
 
 __all__ = ["added_information", "greedy_set", "set_information"]
@@ -92,7 +92,7 @@ def added_information(stages: Sequence[StageView], chosen: Sequence[int]) -> Flo
             reach.append(_pass_on(reach[stage.after], stages[stage.after], chosen))
         if not stage.counts:
             continue
-        own = entr(stage.probabilities).sum(axis=2).mean(axis=0)
+        own = entropy(stage.probabilities).mean(axis=0)
         flat = stage.probabilities.reshape(len(stage.probabilities), -1)
         for (subset, new), chance in reach[-1].items():
             if not new or not np.any(chance > 1e-12):

@@ -18,7 +18,7 @@ import numpy as np
 
 from meltdoe.series.factor import FloatArray
 
-__all__ = ["GoodDraws", "expected_gain", "most_that_could_be_gained"]
+__all__ = ["GoodDraws", "expected_gain", "most_that_could_be_gained", "patterns"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +115,7 @@ def _best_after(stages: Sequence[GoodDraws], weights: Sequence[FloatArray]) -> F
         bad.append((average - hit) / (1.0 - p))
         p_good.append(p[:, 0])
     total = np.zeros(stages[0].candidates.shape[1])
-    for pattern in _patterns([stage.after for stage in stages]):
+    for pattern in patterns([stage.after for stage in stages]):
         chance = np.ones_like(total)
         after = np.ones((len(total), stages[0].targets.shape[1]))
         for k, seen in enumerate(pattern):
@@ -128,13 +128,18 @@ def _best_after(stages: Sequence[GoodDraws], weights: Sequence[FloatArray]) -> F
     return total
 
 
-def _patterns(after: Sequence[int | None]) -> list[tuple[bool | None, ...]]:
-    """All ways one melt can go: good, bad or not reached at each stage."""
-    patterns: list[tuple[bool | None, ...]] = [()]
+def patterns(after: Sequence[int | None]) -> list[tuple[bool | None, ...]]:
+    """All ways one melt can go: good, bad or not reached (None) at each stage.
+
+    Parameters
+    ----------
+    after : position of each stage's forerunner, or None.
+    """
+    ways: list[tuple[bool | None, ...]] = [()]
     for forerunner in after:
         longer: list[tuple[bool | None, ...]] = []
-        for pattern in patterns:
-            reached = forerunner is None or pattern[forerunner] is True
-            longer += [(*pattern, True), (*pattern, False)] if reached else [(*pattern, None)]
-        patterns = longer
-    return patterns
+        for way in ways:
+            reached = forerunner is None or way[forerunner] is True
+            longer += [(*way, True), (*way, False)] if reached else [(*way, None)]
+        ways = longer
+    return ways

@@ -1,26 +1,41 @@
-"""Go on or stop: four honest reasons to stop, checked in the order in which a maker would want to hear them.
+"""Go on or stop: honest reasons to stop, checked in the order in which a maker would want to hear them.
 
 The figures are here; `meltdoe.report.advice_sentences` puts them into words.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
 
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.inclusion_mixture import Effort
+from meltdoe.fit.stage_chain import N_DRAWS, ChainFit, fit_chain
 from meltdoe.log.melt_log import Log
+from meltdoe.next_melt.left import left_of_budget, money_spent
+from meltdoe.next_melt.views import ChainViews, chain_views
 from meltdoe.plans.candidates import candidate_settings
+from meltdoe.plans.plan_impossible import PlanImpossible
+from meltdoe.series.factor import Amount, FloatArray
+from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["Ending", "Verdict", "confirmation_melts", "money_spent", "verdict"]
+__all__ = [
+    "SURE", "Confirmation", "Ending", "Move", "Verdict", "chance_reachable", "confirmation", "confirmation_melts",
+    "money_spent", "moves_that_help", "stake", "verdict",
+]  # fmt: skip
 
-Ending: TypeAlias = Literal["reached", "melts spent", "money spent", "out of reach", "not worth it", "go on"]
+Ending: TypeAlias = Literal[
+    "reached", "melts spent", "firings spent", "money spent", "out of reach", "not worth it", "go on"
+]
 
-_SURE = 0.90  # chance that the best setting reaches the target, enough to stop
-_HOPELESS = 0.05  # chance that any setting at all reaches the target, too little to go on
-_LOOKED_AT, _THIN = 1500, 4  # settings and share of the draws looked at for it
+SURE = 0.90  # chance that the best setting reaches the target, enough to stop
+HOPELESS = 0.05  # chance that any setting at all reaches the target, too little to go on
+_LOOKED_AT = 1500  # settings looked at for it
+_FEW_DRAWS = 200  # draws of the first look at them
+_OFTEN_BEST, _HOPEFUL = 80, 20  # settings looked at with all draws
+_A_FEW = 3  # good melts in a row after which people like to feel sure
+_BEYOND = 0.25  # share of a range by which one of its ends is moved in thought
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +65,44 @@ class Verdict:
         return "go on" if self.ending == "go on" else "stop"
 
 
+@dataclass(frozen=True, slots=True)
+class Confirmation:
+    """What good melts in a row at the best setting would prove.
+
+    Parameters
+    ----------
+    melts : fewest that prove the target without any model, at `level`.
+    all_good : chance, by the fit, that they all are good.
+    few : a smaller number, the lower bound `few_prove` that they give without a model, and the chance `few_reach` that
+        the setting reaches the target, by the fit, once they were good.
+    """
+
+    melts: int
+    level: float
+    all_good: float
+    few: int
+    few_prove: float
+    few_reach: float
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A bound that stands in the way.
+
+    Parameters
+    ----------
+    what : "limit", "low end" or "high end".
+    name : the factor, or the limit as it is written.
+    to : where the end would have to go; None for a limit.
+    reachable : chance that some setting then reaches the target, the fit carried on beyond what was melted.
+    """
+
+    what: Literal["limit", "low end", "high end"]
+    name: str
+    to: float | None
+    reachable: float
+
+
 def confirmation_melts(target: float, level: float = 0.90) -> int:
     """Fewest good melts in a row whose exact lower bound lies at or above the target.
 
@@ -58,24 +111,52 @@ def confirmation_melts(target: float, level: float = 0.90) -> int:
     return int(np.ceil(np.log(1.0 - level) / np.log(target)))
 
 
+def confirmation(success: FloatArray, target: float, level: float = 0.90) -> Confirmation:
+    """What further melts at one setting would prove.
+
+    Parameters
+    ----------
+    success : (n_draws,) chance of success there by posterior draw. A run of n good melts weighs each draw by its
+        nth power.
+    """
+    melts = confirmation_melts(target, level)
+    few = success**_A_FEW
+    reach = float((few * (success >= target)).sum() / few.sum()) if few.sum() > 0.0 else 0.0
+    return Confirmation(
+        melts, level, float((success**melts).mean()), _A_FEW, float((1.0 - level) ** (1 / _A_FEW)), reach
+    )
+
+
+def stake(series: MeltSeries) -> float | None:
+    """What a sure success is worth to this maker: the money put aside, or what the melts put aside would cost."""
+    if not series.costs.known:
+        return None
+    if series.budget.money is not None:
+        return series.budget.money
+    if series.budget.melts is None:
+        return None
+    return series.budget.melts * (series.costs.melt + series.costs.firing / series.kiln.melts_per_firing)
+
+
 def verdict(
     chain: ChainFit, *, reaches: float, reachable: float, gain: float, most_gain: float, cost: float
 ) -> Verdict:
     """Judge from the posterior whether another melt is worth its cost; parameters as in `Verdict`."""
-    series, done = chain.series, len(chain.log.melt_numbers)
-    budget, spent = series.budget, money_spent(chain.log)
+    left, worth = left_of_budget(chain.log), stake(chain.series)
     ending: Ending = "go on"
-    if reaches >= _SURE:
+    if reaches >= SURE:
         ending = "reached"
-    elif budget.melts is not None and done >= budget.melts:
+    elif left.melts == 0:
         ending = "melts spent"
-    elif budget.money is not None and spent + cost > budget.money:
+    elif left.firings == 0:
+        ending = "firings spent"
+    elif left.money is not None and cost > left.money:
         ending = "money spent"
-    elif reachable < _HOPELESS and reachable_at_even_odds(chain) < _HOPELESS:
+    elif reachable < HOPELESS and reachable_at_even_odds(chain) < HOPELESS:
         ending = "out of reach"
-    elif budget.money is not None and series.costs.known and most_gain * budget.money < cost:
-        ending = "not worth it"  # the whole budget is what a sure success is worth to this maker
-    return Verdict(ending, reaches, reachable, max(gain, 0.0), most_gain, cost, spent)
+    elif worth is not None and most_gain * worth < cost:
+        ending = "not worth it"
+    return Verdict(ending, reaches, reachable, max(gain, 0.0), most_gain, cost, money_spent(chain.log))
 
 
 def reachable_at_even_odds(chain: ChainFit) -> float:
@@ -86,21 +167,71 @@ def reachable_at_even_odds(chain: ChainFit) -> float:
     odds are divided by the prior odds (the Bayes factor; Kass & Raftery 1995, J. Am. Stat. Assoc. 90:773).
     """
     series = chain.series
-    before = fit_chain(series, Log(series), seed=chain.seed)
+    effort: Effort = "full" if chain.n_draws >= N_DRAWS["full"] else "draft"
+    before = fit_chain(series, Log(series), seed=chain.seed, n_draws=chain.n_draws, effort=effort)
     settings = candidate_settings(series, _LOOKED_AT, chain.seed)
     odds = []
     for fit in (chain, before):
-        reaches = fit.success_draws(settings, thin=_THIN).max(axis=1) >= series.target_chance
-        odds.append((reaches.sum() + 0.5) / (len(reaches) - reaches.sum() + 0.5))
+        reaches = fit.n_draws * chance_reachable(fit, chain_views(fit, settings, _FEW_DRAWS, in_full=False))
+        odds.append((reaches + 0.5) / (fit.n_draws - reaches + 0.5))
     return float(odds[0] / (odds[0] + odds[1]))
 
 
-def money_spent(log: Log) -> float:
-    """Money used so far: melts, firings, and the losses of what went wrong."""
-    costs, series = log.series.costs, log.series
-    spent = costs.melt * len(log.melt_numbers) + costs.firing * len({entry.firing for entry in log.entries})
-    for entry in log.entries:
-        for name, seen in entry.seen.items():
-            if series.outcome(name).is_good(seen) is False:
-                spent += costs.loss.get(name, 0.0)
-    return spent
+def chance_reachable(chain: ChainFit, views: ChainViews) -> float:
+    """Chance that any of the settings looked at reaches the target, from all draws.
+
+    Parameters
+    ----------
+    views : the settings, with a few draws. Only those that are best for one of these, or best on average, are looked at
+        with all draws: a draw that reaches the target anywhere does so at one of them but for rare exceptions.
+    """
+    success = views.success_draws
+    places, times = np.unique(success.argmax(axis=1), return_counts=True)
+    often = places[np.argsort(-times, kind="stable")][:_OFTEN_BEST]
+    hopeful = np.argsort(-success.mean(axis=0), kind="stable")[:_HOPEFUL]
+    close = chain_views(chain, views.raw[np.union1d(often, hopeful)], in_full=False)
+    return float((close.success_draws.max(axis=1) >= chain.series.target_chance).mean())
+
+
+def moves_that_help(chain: ChainFit, settings: FloatArray, reachable: float) -> tuple[Move, ...]:
+    """The limits and ends of ranges that would have to move, the most helpful first.
+
+    One bound at a time is taken away in thought: a limit is dropped, or an end is moved by a quarter of the range.
+
+    Parameters
+    ----------
+    settings : (n, n_factors) the most hopeful settings within the bounds.
+    reachable : chance that any setting reaches the target as things stand; only moves that raise it are kept.
+    """
+    series = chain.series
+    inside = (chain_views(chain, settings, in_full=False).success_draws >= series.target_chance).any(axis=1)
+
+    def then(raw: FloatArray) -> float:
+        if not len(raw):
+            return 0.0
+        return float(
+            (inside | (chain_views(chain, raw, in_full=False).success_draws >= series.target_chance).any(axis=1)).mean()
+        )
+
+    found: list[Move] = []
+    for i, factor in enumerate(series.factors):
+        if not isinstance(factor, Amount):
+            continue
+        for what, coded in (("low end", -1.0 - 2.0 * _BEYOND), ("high end", 1.0 + 2.0 * _BEYOND)):
+            to = float(f"{factor.decoded(np.array([coded]))[0]:.3g}")
+            raw = settings.copy()
+            raw[:, i] = to
+            if to >= 0.0 or factor.low < 0.0:  # what cannot be negative is not sent there
+                found.append(Move("low end" if what == "low end" else "high end", factor.name, to,
+                                  then(raw[series.allowed(raw)])))  # fmt: skip
+    for limit in series.limits:
+        others = replace(series, limits=tuple(other for other in series.limits if other is not limit))
+        try:
+            raw = candidate_settings(others, _LOOKED_AT, chain.seed)
+        except PlanImpossible:
+            continue
+        raw = raw[~series.allowed(raw)]
+        hopeful = np.argsort(-chain.success_draws(raw, thin=8).mean(axis=0), kind="stable")[: len(settings)]
+        found.append(Move("limit", limit.keep, None, then(raw[hopeful])))
+    helpful = [move for move in found if move.reachable > reachable + 0.01]
+    return tuple(sorted(helpful, key=lambda move: -move.reachable))

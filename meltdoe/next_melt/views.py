@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 
 from meltdoe.fit.stage_chain import ChainFit, StageFit
 from meltdoe.next_melt.gain import GoodDraws
@@ -34,8 +35,11 @@ class ChainViews:
     @property
     def success_draws(self) -> FloatArray:
         """Chance that everything that counts is good, by draw, shape (n_draws, n_candidates)."""
-        counting = [stage.good_draws for stage in self.stages if stage.counts]
-        return np.asarray(np.prod(counting, axis=0))
+        counting = [stage for stage in self.stages if stage.counts]
+        success = np.ones(counting[0].probabilities.shape[:2])
+        for stage in counting:
+            success *= stage.good_draws
+        return success
 
     def at(self, candidates: npt.NDArray[np.intp]) -> ChainViews:
         """The same for some of the candidates."""
@@ -74,7 +78,7 @@ def _view(stage: StageFit, names: tuple[str, ...], raw: FloatArray, thin: int, i
     outcome = stage.outcome
     after = names.index(outcome.after) if outcome.after is not None else None
     if outcome.kind == "pass" or not in_full or not outcome.counts:  # an outcome that is only described teaches nothing
-        good = stage.chance_draws(raw, thin=thin)
+        good = _measured_good(stage, raw, thin) if outcome.kind == "measured" else stage.chance_draws(raw, thin=thin)
         return StageView(np.stack([good, 1.0 - good], axis=2), np.array([True, False]), after, outcome.counts)
     seen = stage.outcome_draws(raw, thin=thin)
     if isinstance(seen, tuple):
@@ -84,3 +88,19 @@ def _view(stage: StageFit, names: tuple[str, ...], raw: FloatArray, thin: int, i
         return StageView(cells, is_good, after)
     words = outcome.good if isinstance(outcome.good, tuple) else ()
     return StageView(seen, np.array([grade in words for grade in outcome.grades]), after)
+
+
+def _measured_good(stage: StageFit, raw: FloatArray, thin: int) -> FloatArray:
+    """Chance that a measurement is good, (n_draws, n): firing and single value scatter are both normal, so they add."""
+    outcome = stage.outcome
+    seen = stage.outcome_draws(raw, thin=thin)
+    if not isinstance(outcome.good, GoodRange) or not isinstance(seen, tuple):
+        return stage.chance_draws(raw, thin=thin)
+    mean, sigma = seen[0], seen[1][:, None]
+    least, most = outcome.bounds or (-np.inf, np.inf)
+    good = np.ones_like(mean)
+    if outcome.good.high < most:  # what piles up at a bound is good where the good range reaches it
+        good = ndtr((outcome.good.high - mean) / sigma)
+    if outcome.good.low > least:
+        good -= ndtr((outcome.good.low - mean) / sigma)
+    return np.asarray(good)

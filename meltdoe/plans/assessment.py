@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -11,8 +12,11 @@ import numpy as np
 import numpy.typing as npt
 
 from meltdoe.plans.aliasing import indistinguishable
-from meltdoe.plans.effect_precision import EffectPrecision, Information, effect_precision, information, standard_errors
+from meltdoe.plans.drop_outs import DropOut, drop_out
+from meltdoe.plans.effect_precision import CHANCES, EffectPrecision, effect_precision, information
 from meltdoe.plans.melt_plan import Plan
+from meltdoe.plans.pass_simulation import PassSimulation, simulate_passes
+from meltdoe.plans.region_measures import RegionMeasures, region_measures
 from meltdoe.series.coding import Coding
 from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
@@ -28,24 +32,6 @@ _SAME = 0.9
 _NOTICED = 0.05  # below this a correlation is not mentioned
 _LONGEST_WORD = 6
 _END = 0.5  # coded distance from the middle that counts as an end
-
-
-@dataclass(frozen=True, slots=True)
-class DropOut:
-    """What is lost when one melt, or one firing, drops out.
-
-    Parameters
-    ----------
-    worst : number of the melt or firing whose loss hurts most; 0 where nothing can drop out.
-    kept_worst, kept_average : precision kept, the mean over effects of old over new standard error, 0 for an effect
-        that can no longer be estimated.
-    lost : effects that can no longer be estimated without the worst.
-    """
-
-    worst: int
-    kept_worst: float
-    kept_average: float
-    lost: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -65,7 +51,9 @@ class Assessment:
         design.
     df_lack_of_fit, df_pure_error : different settings beyond the terms; melts beyond the different settings.
     eta : variance between firings over variance between melts that was assumed.
-    effect, level : what the powers are for.
+    effect, level, chances : what the powers are for: a change of a measured outcome in melt-to-melt standard
+        deviations, the confidence level, and a pass chance from and to.
+    carried_by_firings : effects set per melt that differences between firings carry, so that the two are confused.
     """
 
     plan: Plan
@@ -78,11 +66,27 @@ class Assessment:
     d_efficiency: float
     df_lack_of_fit: int
     df_pure_error: int
+    carried_by_firings: tuple[str, ...]
     drop_melt: DropOut
     drop_firing: DropOut
     eta: float = 1.0
     effect: float = 2.0
     level: float = 0.90
+    chances: tuple[float, float] = CHANCES
+
+    @cached_property
+    def region(self) -> RegionMeasures:
+        """Efficiencies, prediction variance over the region, leverages, alias matrix and correlations."""
+        return region_measures(self.plan.series, self.terms, self.plan.raw)
+
+    def simulated(self, sets: int = 200) -> PassSimulation:
+        """Power for a pass or fail and the share of separated sets, by simulation with the plan's own seed."""
+        series = self.plan.series
+        low, high = self.chances
+        return simulate_passes(
+            series.coding, self.terms, self.plan.raw, low=low, high=high, level=self.level, sets=sets,
+            seed=self.plan.seed,
+        )  # fmt: skip
 
     @property
     def power_measured(self) -> float:
@@ -113,13 +117,8 @@ class Assessment:
         return "; ".join(said) or "main effects and two-factor interactions can all be told apart"
 
     def sentences(self) -> tuple[str, ...]:
-        """The judgement in plain sentences."""
-        plan = self.plan
-        n_firings = len(set(plan.firings))
-        melts = len(plan.melts)
-        said = [f"{melts} melts in {n_firings} firings; {self.aliased}."]
-        for group in self.indistinguishable:
-            said.append(f"This plan cannot tell apart {_listed(group)}.")
+        """The judgement in plain sentences, effect by effect."""
+        said = []
         for effect in self.effects:
             if effect.estimable:
                 power = (
@@ -133,6 +132,24 @@ class Assessment:
                     f"judged by differences between {effect.judged_by} ({effect.df} "
                     f"degree{'s' * (effect.df != 1)} of freedom); {power}."
                 )
+        first, *rest = self.summary()
+        return (first, *said, *rest)
+
+    def summary(self) -> tuple[str, ...]:
+        """The judgement of the whole plan, without its single effects."""
+        plan = self.plan
+        n_firings, melts = len(set(plan.firings)), len(plan.melts)
+        said = [f"{melts} melts in {n_firings} firing{'s' * (n_firings != 1)}; {self.aliased}."]
+        said += [f"This plan cannot tell apart {_listed(group)}." for group in self.indistinguishable]
+        if self.carried_by_firings:
+            said.append(
+                f"Differences between firings carry {_listed(self.carried_by_firings)}: what firings do of their own "
+                "accord would be mistaken for them."
+            )
+        said.append(
+            f"Left over to judge by: {self.df_lack_of_fit} degree{'s' * (self.df_lack_of_fit != 1)} of freedom for "
+            f"what the terms leave out (lack of fit), {self.df_pure_error} for how far equal melts differ (pure error)."
+        )
         for what, loss in (("melt", self.drop_melt), ("firing", self.drop_firing)):
             if loss.worst:
                 lost = f", and {_listed(loss.lost)} could no longer be estimated" if loss.lost else ""
@@ -163,7 +180,13 @@ class Assessment:
 
 
 def assess(
-    plan: Plan, terms: Sequence[Term] | None = None, *, eta: float = 1.0, effect: float = 2.0, level: float = 0.90
+    plan: Plan,
+    terms: Sequence[Term] | None = None,
+    *,
+    eta: float = 1.0,
+    effect: float = 2.0,
+    level: float = 0.90,
+    chances: tuple[float, float] = CHANCES,
 ) -> Assessment:
     """Judge a plan before it is made.
 
@@ -174,6 +197,7 @@ def assess(
         2001, from memory) until the workshop knows better.
     effect : change in a measured outcome whose power is given, in melt-to-melt standard deviations.
     level : confidence level.
+    chances : change of a pass chance whose power is given, from and to.
     """
     series = plan.series
     coding, raw, firings = series.coding, plan.raw, np.asarray(plan.firings)
@@ -186,18 +210,20 @@ def assess(
         plan=plan,
         terms=judged,
         resolution=resolution_of(coding, raw),
-        effects=effect_precision(coding, judged, raw, firings, eta=eta, effect=effect, level=level),
+        effects=effect_precision(coding, judged, raw, firings, eta=eta, effect=effect, level=level, chances=chances),
         mixed_up=mixed_up,
         partly=partly,
         indistinguishable=indistinguishable(known.X, coding.column_names(judged)),
         d_efficiency=_d_efficiency(known.X),
         df_lack_of_fit=max(0, different - rank),
         df_pure_error=len(raw) - different,
-        drop_melt=_drop_out(known, coding, judged, np.arange(len(raw)), [m.melt for m in plan.melts]),
-        drop_firing=_drop_out(known, coding, judged, known.firing, sorted(set(plan.firings))),
+        carried_by_firings=_carried(coding, raw, known.firing),
+        drop_melt=drop_out(known, coding, judged, np.arange(len(raw)), [m.melt for m in plan.melts]),
+        drop_firing=drop_out(known, coding, judged, known.firing, sorted(set(plan.firings))),
         eta=eta,
         effect=effect,
         level=level,
+        chances=chances,
     )
 
 
@@ -260,23 +286,26 @@ def _d_efficiency(X: FloatArray) -> float:
     return 100.0 * float(np.exp(log_det / X.shape[1])) / len(X) if sign > 0 else 0.0
 
 
-def _drop_out(
-    known: Information,
-    coding: Coding,
-    terms: Sequence[Term],
-    unit: npt.NDArray[np.int64],
-    numbers: Sequence[int],
-) -> DropOut:
-    """Every unit (melt or firing) left out in turn."""
-    before = standard_errors(known, coding, terms)
-    could = np.isfinite(before)
-    if len(numbers) < 2 or not could.any():
-        return DropOut(0, 0.0, 0.0, ())
-    after = np.array([standard_errors(known.without(unit == i), coding, terms) for i in range(len(numbers))])
-    kept = (before[could] / after[:, could]).mean(axis=1)
-    worst = int(kept.argmin())
-    lost = tuple(str(term) for term, gone in zip(terms, could & ~np.isfinite(after[worst]), strict=True) if gone)
-    return DropOut(int(numbers[worst]), float(kept[worst]), float(kept.mean()), lost)
+def _carried(coding: Coding, raw: FloatArray, firing: npt.NDArray[np.int64]) -> tuple[str, ...]:
+    """Main effects and interactions that change between melts of a plan's making but, as it fell, only with firings."""
+    count = int(firing.max()) + 1
+    if count in (1, len(raw)):
+        return ()
+    whole = {f.name for f in coding.factors if f.set_per == "firing"}
+    found = []
+    for term in (*main_terms(coding.factors), *cross_terms(coding.factors)):
+        if set(term.factors) <= whole:
+            continue
+        columns = coding.term_columns(term, raw)
+        columns = columns - columns.mean(axis=0)
+        means = np.zeros((count, columns.shape[1]))
+        np.add.at(means, firing, columns)
+        means /= np.bincount(firing)[:, None]
+        total = (columns**2).sum(axis=0)
+        between = (means[firing] ** 2).sum(axis=0)
+        if (total > 1e-9).any() and (between[total > 1e-9] >= _SAME * total[total > 1e-9]).any():
+            found.append(str(term))
+    return tuple(found)
 
 
 def _mixed(group: tuple[str, ...]) -> str:

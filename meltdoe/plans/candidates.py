@@ -7,6 +7,7 @@ Soc. 84, from memory), even in the coded scale of each factor.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -16,12 +17,14 @@ from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series.factor import Amount, Factor, FloatArray, Setting
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["candidate_settings", "corners"]
+__all__ = ["candidate_settings", "corners", "settable_values"]
 
 _PRIMES = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71], dtype=float)
 _MOST_CORNERS = 512
 _MOST_DRAWN = 400_000
 _MOST_LISTED = 1_000_000
+_FINE = 2001  # values of such an amount where no round number keeps the limits
+_PARTS = 50  # of the range of an amount without steps, at least
 _ENOUGH = 0.8  # share of the wanted number below which drawing is helped out by listing
 
 
@@ -47,16 +50,21 @@ def candidate_settings(
     """
     fixed = _fixed(series, per_firing or {})
     levels = [
-        None if isinstance(factor, Amount) and factor.step is None and i not in fixed else _levels(factor, fixed.get(i))
-        for i, factor in enumerate(series.factors)
+        np.array([fixed[i]]) if i in fixed else settable_values(factor) for i, factor in enumerate(series.factors)
     ]
     combinations = _combinations(levels)
     if combinations <= max(count, 1):
-        found = _listed(series, [grid for grid in levels if grid is not None])
+        found = _listed(series, levels)
     else:
         found = _drawn(series, levels, count, seed)
         if len(found) < _ENOUGH * count and combinations <= _MOST_LISTED:
             found = np.vstack([found, _thinned(series, levels, count, seed)])
+    if not len(found) and any(isinstance(f, Amount) and f.step is None for f in series.factors):
+        finely = [
+            factor.grid(_FINE) if isinstance(factor, Amount) and factor.step is None and i not in fixed else levels[i]
+            for i, factor in enumerate(series.factors)
+        ]
+        found = _drawn(series, finely, count, seed)  # limits that leave less than the round numbers reach
     middle = np.array([fixed.get(i, value) for i, value in enumerate(_middle(series))])
     ends = corners(series, fixed)
     if len(ends) > count // 8:
@@ -67,6 +75,27 @@ def candidate_settings(
         reasons = ", ".join(f'"{limit.keep}"' for limit in series.limits)
         raise PlanImpossible(f"no setting keeps the limits {reasons}", "widen a factor's range or ease a limit")
     return found
+
+
+def settable_values(factor: Factor) -> FloatArray:
+    """The values that a proposal may take, ascending: the steps or options; round numbers where an amount has no step.
+
+    Round numbers are the multiples of 1, 2 or 5 times a power of ten that cut the range into 50 to 125 parts; on a
+    logarithmic scale over more than one doubling, numbers of two digits. Both ends are kept.
+    """
+    if not isinstance(factor, Amount) or factor.step is not None:
+        return factor.grid()
+    low, high = factor.low, factor.high
+    if factor.scale == "log" and high > 2.0 * low:
+        powers = range(math.floor(math.log10(low)), math.floor(math.log10(high)) + 1)
+        values = np.concatenate([np.arange(10, 100) * 10.0 ** (power - 1) for power in powers])
+    else:
+        power = 10.0 ** math.floor(math.log10((high - low) / _PARTS))
+        step = max(size * power for size in (1, 2, 5) if size * power <= (high - low) / _PARTS * (1 + 1e-9))
+        values = step * np.arange(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)
+    digits = 12 - math.ceil(math.log10(max(abs(low), abs(high))))
+    values = np.round(values, digits)  # what a product with a step leaves behind the last digit
+    return np.unique(np.concatenate([[low], values[(values > low) & (values < high)], [high]]))
 
 
 def corners(series: MeltSeries, fixed: Mapping[int, float] | None = None) -> FloatArray:
@@ -91,17 +120,17 @@ def _fixed(series: MeltSeries, settings: Mapping[str, Setting]) -> dict[int, flo
     return {i: float(value) for i, value in enumerate(row) if not np.isnan(value)}
 
 
-def _levels(factor: Factor, held: float | None) -> FloatArray:
-    return factor.grid() if held is None else np.array([held])
-
-
 def _middle(series: MeltSeries) -> FloatArray:
     centre = series.coding.centre()
-    return np.array([float(f.snap(centre[i : i + 1])[0]) for i, f in enumerate(series.factors)])
+    nearest = []
+    for i, factor in enumerate(series.factors):
+        values = settable_values(factor)
+        nearest.append(float(values[np.abs(values - float(factor.snap(centre[i : i + 1])[0])).argmin()]))
+    return np.array(nearest)
 
 
-def _combinations(levels: list[FloatArray | None]) -> float:
-    return float(np.prod([np.inf if grid is None else float(len(grid)) for grid in levels]))
+def _combinations(levels: list[FloatArray]) -> float:
+    return float(np.prod([float(len(grid)) for grid in levels]))
 
 
 def _unravel(index: npt.NDArray[np.int64], levels: list[FloatArray]) -> FloatArray:
@@ -118,13 +147,13 @@ def _listed(series: MeltSeries, levels: list[FloatArray]) -> FloatArray:
     return raw[series.allowed(raw)]
 
 
-def _thinned(series: MeltSeries, levels: list[FloatArray | None], count: int, seed: int) -> FloatArray:
+def _thinned(series: MeltSeries, levels: list[FloatArray], count: int, seed: int) -> FloatArray:
     """A random part of the full list: for limits that leave so little that drawing rarely hits it."""
-    listed = _listed(series, [grid for grid in levels if grid is not None])
+    listed = _listed(series, levels)
     return listed[np.random.default_rng(seed).permutation(len(listed))[:count]]
 
 
-def _drawn(series: MeltSeries, levels: list[FloatArray | None], count: int, seed: int) -> FloatArray:
+def _drawn(series: MeltSeries, levels: list[FloatArray], count: int, seed: int) -> FloatArray:
     rng = np.random.default_rng(seed)
     slope = np.sqrt(_PRIMES[: len(levels)]) if len(levels) <= len(_PRIMES) else rng.random(len(levels))
     shift = rng.random(len(levels))
@@ -143,11 +172,8 @@ def _drawn(series: MeltSeries, levels: list[FloatArray | None], count: int, seed
     return _without_repeats(np.vstack(found))
 
 
-def _from_even(factor: Factor, grid: FloatArray | None, even: FloatArray) -> FloatArray:
+def _from_even(factor: Factor, grid: FloatArray, even: FloatArray) -> FloatArray:
     """Numbers in 0..1 to raw values, even in the coded scale; each value on the steps takes an equal share there."""
-    if grid is None:
-        assert isinstance(factor, Amount)
-        return factor.snap(factor.decoded(2.0 * even - 1.0))
     if len(grid) == 1 or not isinstance(factor, Amount) or factor.scale == "linear":
         return np.asarray(grid[np.minimum((even * len(grid)).astype(np.int64), len(grid) - 1)])
     coded = factor.coded(grid)

@@ -10,6 +10,7 @@ from meltdoe.costs.price import Price, price
 from meltdoe.plans.assessment import Assessment, assess
 from meltdoe.plans.designs_offered import TITLES
 from meltdoe.plans.draw_up import make_plan
+from meltdoe.plans.effect_precision import CHANCES
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.room import room_left
@@ -18,12 +19,14 @@ from meltdoe.series.melt_series import MeltSeries
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["PlanComparison", "PlanOption", "Rehearsal", "compare_plans"]
+__all__ = ["DAYS_PER_FIRING", "PlanComparison", "PlanOption", "Rehearsal", "compare_plans"]
 
 # plays the whole series from a plan many times and says how it ended; at least {"true_chance": 0.7}
 Rehearsal = Callable[[Plan], Mapping[str, float]]
 
-_MOST_OPTIONS = 8
+_FEWEST_OPTIONS, _MOST_OPTIONS = 4, 8
+# heating, holding, pouring and annealing; common practice, no source
+DAYS_PER_FIRING = 2.0
 _ENOUGH_MELTS = 24
 
 
@@ -36,8 +39,10 @@ class PlanOption:
     name : the design and its melts, for people.
     design : what `make_plan` draws it up from, with `melts`.
     cost : with the losses to expect.
-    power : smallest chance, over the factors, of showing an effect: for a pass chance from 0.2 to 0.8 where the
-        series has pass or graded outcomes, else for a change of two melt-to-melt standard deviations.
+    days : days at the kiln, firing after firing.
+    at_worst : what it costs where every melt fails at the outcome that costs most.
+    power : smallest chance, over the factors, of showing an effect: for the change of a pass chance where the series
+        has pass or graded outcomes, else for the change of a measured one; see `PlanComparison`.
     aliased : what is mixed up, in words.
     choose_when : one sentence.
     within_money : whether the money of the budget covers the cost with its losses.
@@ -48,7 +53,9 @@ class PlanOption:
     design: str
     melts: int
     firings: int
+    days: float
     cost: Price
+    at_worst: float
     power: float
     aliased: str
     choose_when: str
@@ -67,6 +74,8 @@ class PlanComparison:
     recommended : name of the option to take.
     reason : why, in one sentence.
     left_out : reason by design, for designs that cannot be drawn up for this series.
+    effect, chances_shown, level : what the powers are for: a change in melt-to-melt standard deviations, a pass chance
+        from and to, the confidence level of the test.
     """
 
     series: MeltSeries
@@ -74,6 +83,9 @@ class PlanComparison:
     recommended: str
     reason: str
     left_out: Mapping[str, str]
+    effect: float = 2.0
+    chances_shown: tuple[float, float] = CHANCES
+    level: float = 0.90
 
     def option(self, name: str) -> PlanOption:
         """The option of that name; KeyError where there is none."""
@@ -92,7 +104,9 @@ class PlanComparison:
                 "design": option.design,
                 "melts": option.melts,
                 "firings": option.firings,
+                "days": option.days,
                 "cost": option.cost.total,
+                "at_worst": option.at_worst,
                 "power": option.power,
                 "aliased": option.aliased,
                 "choose_when": option.choose_when,
@@ -109,8 +123,12 @@ def compare_plans(
     chances: Mapping[str, float] | None = None,
     rehearse: Rehearsal | None = None,
     seed: int | None = None,
+    *,
+    effect: float = 2.0,
+    chances_shown: tuple[float, float] = CHANCES,
+    days_per_firing: float = DAYS_PER_FIRING,
 ) -> PlanComparison:
-    """Draw up three to eight sensible plans within the budget and put them side by side.
+    """Draw up four to eight sensible plans within the budget and put them side by side.
 
     Parameters
     ----------
@@ -118,6 +136,9 @@ def compare_plans(
         `meltdoe.costs.price.ASSUMED_CHANCE`, where left out.
     rehearse : called with each plan; its answer fills `rehearsal`. Its ``"true_chance"`` (of the setting found,
         with ``"true_chance_error"``) then decides the recommendation.
+    effect : change of a measured outcome that the power is for, in melt-to-melt standard deviations.
+    chances_shown : change of a pass chance that the power is for, from and to.
+    days_per_firing : from loading the kiln to opening it.
 
     Raises
     ------
@@ -127,7 +148,10 @@ def compare_plans(
     options: list[PlanOption] = []
     left_out: dict[str, str] = {}
     last: PlanImpossible | None = None
-    for design, melts in _asked_for(series):
+    asked = _asked_for(series)
+    for place, (design, melts) in enumerate((*asked, *_fillers(series))):
+        if place >= len(asked) and len(options) >= _FEWEST_OPTIONS:
+            break
         try:
             plan = make_plan(series, design, melts, seed)
         except PlanImpossible as impossible:
@@ -135,7 +159,8 @@ def compare_plans(
             last = impossible
             continue
         if not any(_same_melts(plan, other.plan) for other in options):
-            options.append(_option(series, plan, chances))
+            judged = assess(plan, effect=effect, chances=chances_shown)
+            options.append(_option(series, plan, judged, chances, days_per_firing))
     if not options:
         raise last or PlanImpossible("the budget leaves no melt", "raise the budget of melts, firings or money")
     drawn = {option.design for option in options}
@@ -144,7 +169,7 @@ def compare_plans(
     if rehearse is not None:
         options = [replace(option, rehearsal=dict(rehearse(option.plan))) for option in options]
     best, reason = _recommended(series, options)
-    return PlanComparison(series, tuple(options), best.name, reason, left_out)
+    return PlanComparison(series, tuple(options), best.name, reason, left_out, effect, chances_shown)
 
 
 def _asked_for(series: MeltSeries) -> list[tuple[str, int | None]]:
@@ -154,12 +179,20 @@ def _asked_for(series: MeltSeries) -> list[tuple[str, int | None]]:
     asked: list[tuple[str, int | None]] = [("fraction", runs) for runs in (8, 16, 32) if runs <= room.most_melts(32)]
     asked += [("full", None)] if len(series.factors) <= 4 else []
     asked += [("plackett-burman", 12)] if most >= 12 else []
-    asked += [("definitive-screening", None), ("central-composite", None)]
+    asked += [("definitive-screening", None), ("box-behnken", None), ("central-composite", None)]
     asked += [("optimal", None)]
     # the whole budget at once, for comparison with a smaller first part
     asked += [("optimal", most)] if most >= 1 else []
     asked += [("space-filling", None)]
     return asked
+
+
+def _fillers(series: MeltSeries) -> list[tuple[str, int | None]]:
+    """More to choose from where a small budget or odd factors leave few patterns: other numbers of melts."""
+    most = room_left(series).most_melts(_ENOUGH_MELTS)
+    counts = [most - series.kiln.melts_per_firing, round(0.75 * most), round(0.5 * most), most - 1]
+    designs: list[tuple[str, int | None]] = [("optimal", n) for n in counts if n >= 2]
+    return [*designs, *(("space-filling", n) for n in (most, *counts) if n >= 2), ("array", None)]
 
 
 def _same_melts(plan: Plan, other: Plan) -> bool:
@@ -169,9 +202,14 @@ def _same_melts(plan: Plan, other: Plan) -> bool:
     return settings(plan) == settings(other) or (plan.design == other.design and len(plan.melts) == len(other.melts))
 
 
-def _option(series: MeltSeries, plan: Plan, chances: Mapping[str, float] | None) -> PlanOption:
+def _option(
+    series: MeltSeries,
+    plan: Plan,
+    judged: Assessment,
+    chances: Mapping[str, float] | None,
+    days_per_firing: float,
+) -> PlanOption:
     melts, firings = len(plan.melts), len(set(plan.firings))
-    judged = assess(plan)
     cost = price(series, melts, firings, chances)
     graded = any(outcome.kind != "measured" for outcome in series.outcomes if outcome.counts)
     money = series.budget.money
@@ -180,7 +218,9 @@ def _option(series: MeltSeries, plan: Plan, chances: Mapping[str, float] | None)
         design=plan.design,
         melts=melts,
         firings=firings,
+        days=days_per_firing * firings,
         cost=cost,
+        at_worst=cost.sure + melts * max(series.costs.loss.values(), default=0.0),
         power=judged.power_pass if graded else judged.power_measured,
         aliased=judged.aliased,
         choose_when=_choose_when(series, plan, judged),
@@ -202,6 +242,8 @@ def _choose_when(series: MeltSeries, plan: Plan, judged: Assessment) -> str:
         "full": "Choose it when there are few factors and every interaction matters.",
         "plackett-burman": "Choose it when there are many factors and interactions are thought to be small.",
         "definitive-screening": "Choose it when the best setting may lie between the ends of the ranges.",
+        "box-behnken": "Choose it when curves are to be mapped and the extreme corners are risky.",
+        "array": "Choose it when factors have different numbers of settings and a tried table is wanted.",
         "central-composite": "Choose it when the factors that matter are known and the optimum is to be mapped.",
         "optimal": "Choose it when limits, options or firings leave no regular pattern whole.",
         "space-filling": "Choose it when nothing is known of the shape and later melts are chosen one by one.",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias, get_args
 
-__all__ = ["DESIGNS", "TITLES", "Design", "design_named"]
+__all__ = ["CRITERIA", "DESIGNS", "TITLES", "Design", "design_named"]
 
 Design: TypeAlias = Literal[
     "auto", "fraction", "full", "plackett-burman", "definitive-screening", "box-behnken", "central-composite",
-    "space-filling", "optimal", "centre",
+    "space-filling", "sobol", "array", "optimal", "centre", "foldover", "half-foldover",
 ]  # fmt: skip
 
 # name: what it is for
@@ -16,13 +16,17 @@ DESIGNS: dict[str, str] = {
     "auto": "a two-level pattern where one fits the factors, limits and firings, else an optimal design",
     "fraction": "part of all combinations of two levels, chosen so that effects are mixed up least",
     "full": "every combination of two levels and of all options",
-    "plackett-burman": "many two-level factors in 12, 20 or 24 melts, main effects only",
-    "definitive-screening": "low, middle and high of each amount: main effects, and signs of curvature",
+    "plackett-burman": "many two-level factors in 12, 20, 24, ... 48 melts, main effects only",
+    "definitive-screening": "low, middle and high of each amount, both of two options: main effects, curvature",
     "box-behnken": "a full quadratic for 3 to 7 amounts without extreme corners",
     "central-composite": "a full quadratic: corners, faces and centre",
     "space-filling": "melts spread evenly over the region, to start sequential work",
+    "sobol": "melts spread by a fixed sequence that goes on evenly wherever it is stopped",
+    "array": "a published orthogonal array of 9 to 36 melts for factors of two and three settings",
     "optimal": "computed for these factors, options, limits, firings and number of melts",
     "centre": "repeats of the middle setting, to learn how far equal melts differ",
+    "foldover": "the melts made so far with all factors, or those named, reversed: undoes what was mixed up",
+    "half-foldover": "the more telling half of a foldover",
 }
 # as they are called in tables and reasons, where the name is not that already
 TITLES: dict[str, str] = {
@@ -32,6 +36,17 @@ TITLES: dict[str, str] = {
     "box-behnken": "Box-Behnken",
     "central-composite": "central composite",
     "centre": "repeats of the middle",
+    "array": "orthogonal array",
+    "sobol": "Sobol sequence",
+    "half-foldover": "half a foldover",
+}
+# what an optimal design can be best for
+CRITERIA: dict[Literal["D", "A", "I", "bayesian-D", "pass-chance"], str] = {
+    "D": "all effects together most precise",
+    "A": "the effects most precise on average",
+    "I": "predictions most precise on average over the region",
+    "bayesian-D": "as D, and further interactions and curves that are only possible kept in view",
+    "pass-chance": "as D for a pass or fail, averaged over what may be true",
 }
 assert set(DESIGNS) == set(get_args(Design))
 

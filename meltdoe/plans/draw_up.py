@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import ceil
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import linalg
 
 from meltdoe.errors import WrongUsage
-from meltdoe.plans.designs_offered import TITLES, design_named
+from meltdoe.plans.array_pattern import array_pattern
+from meltdoe.plans.designs_offered import TITLES
+from meltdoe.plans.follow_up import foldover_pattern, groups_of, rows_to_repeat
+from meltdoe.plans.fraction_pattern import fraction_pattern
 from meltdoe.plans.keep_limits import limits_in_words, move_into_limits
-from meltdoe.plans.layout import Layout, group_numbers, lay_out
+from meltdoe.plans.layout import Layout, lay_out
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.plans.optimal_melts import default_melts, optimal_melts
 from meltdoe.plans.patterns import (
     Pattern,
     centre_pattern,
-    fraction_pattern,
     full_pattern,
     plackett_burman_pattern,
     three_level_pattern,
 )
 from meltdoe.plans.plan_impossible import PlanImpossible
+from meltdoe.plans.plan_request import PlanRequest, plan_request
 from meltdoe.plans.room import Room, firing_sizes, room_left
+from meltdoe.plans.sobol_start import sobol_spread
 from meltdoe.plans.space_filling import spread_out
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.melt_series import MeltSeries
@@ -35,7 +39,7 @@ __all__ = ["make_plan"]
 # A pattern some of whose melts were moved must keep this share of its efficiency for main effects: our own choice.
 _LEAST_KEPT = 0.6
 _MOST_OF_PATTERN_MOVED = 0.34
-_THREE_LEVELS = ("definitive-screening", "box-behnken", "central-composite")
+_PLACKETT_BURMAN_MELTS = (12, 20, 24)
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,19 +62,36 @@ def make_plan(
     first_firing: int = 1,
     existing: FloatArray | None = None,
     centre_points: int = 0,
+    *,
+    existing_firings: Sequence[int] | None = None,
+    replicates: int = 0,
+    keep_clear: Sequence[str] = (),
+    criterion: str = "",
+    variance_ratios: Sequence[float] = (1.0,),
+    reverse: Sequence[str] = (),
 ) -> Plan:
     """Draw up a plan that keeps every limit, every step, the firings and the budget.
 
     Parameters
     ----------
     design : one of `meltdoe.plans.designs_offered.DESIGNS`.
-    melts : how many, centre points not counted; None lets the design and the budget decide, where "auto" keeps a
-        third of the budget back for following up.
+    melts : how many, centre points and replicates not counted; None lets the design and the budget decide, where
+        "auto" keeps a third of the budget back for following up.
     seed : gives the order of the work and the starts of searches; the series' own where None. The same seed gives the
         same plan.
     first_melt, first_firing : numbers to count on from; what comes before them is taken off the budget.
-    existing : (n_made, n_factors) raw settings of melts already made, which an optimal design completes.
+    existing : (n_made, n_factors) raw settings of melts already made, which an optimal design completes and a
+        foldover reverses.
     centre_points : melts in the middle of the amounts, added to the design.
+    existing_firings : (n_made,) firing of each melt already made.
+    replicates : repeats of planned melts, added, which show how far equal melts differ.
+    keep_clear : interactions such as ``"flux * peak"`` to be mixed up with no main effect and no other interaction of
+        two factors; an optimal design estimates them.
+    criterion : what an optimal design is best for, one of `meltdoe.plans.designs_offered.CRITERIA`; where left out,
+        D for main effects (or the terms of the series) with interactions as possible terms.
+    variance_ratios : variance between firings over variance between melts of one firing; several for an optimal design
+        that is good at all of them.
+    reverse : factors that a foldover reverses; all where empty.
 
     Raises
     ------
@@ -79,114 +100,88 @@ def make_plan(
     WrongUsage
         For a design that does not exist or numbers that mean nothing.
     """
-    name = _checked(design, melts, first_melt, first_firing, centre_points)
-    made = 0 if existing is None else len(existing)
-    whole = room_left(series, max(first_melt - 1, made), first_firing - 1)
-    room = _without_centre_points(whole, centre_points)
+    if first_melt < 1 or first_firing < 1:
+        raise WrongUsage("melts and firings are counted from 1")
+    request = plan_request(
+        series, design, melts, existing, existing_firings, centre_points, replicates, keep_clear, criterion,
+        variance_ratios, reverse,
+    )  # fmt: skip
+    whole = room_left(series, max(first_melt - 1, request.made), first_firing - 1)
+    room = request.room_for_design(whole)
     seed = series.seed if seed is None else seed
     rng = np.random.default_rng(seed)
-    if name == "auto" and melts is None:
+    if request.design == "auto" and melts is None:
         try:
-            drawn = _automatic(series, melts, room.first_part(), rng, existing, centre_points)
+            drawn = _automatic(request, room.first_part(), rng)
         except PlanImpossible:
-            drawn = _automatic(series, melts, room, rng, existing, centre_points)
-    elif name == "auto":
-        drawn = _automatic(series, melts, room, rng, existing, centre_points)
+            drawn = _automatic(request, room, rng)
+    elif request.design == "auto":
+        drawn = _automatic(request, room, rng)
     else:
-        drawn = _drawn(series, name, melts, room, rng, existing, centre_points)
+        drawn = _drawn(request, room, rng)
     whole.refuse(len(drawn.raw), int(drawn.layout.firing.max()) + 1)
     return Plan(series, _numbered(series, drawn, first_melt, first_firing), drawn.design, drawn.reason, seed)
 
 
-def _checked(design: str, melts: int | None, first_melt: int, first_firing: int, centre_points: int) -> str:
-    try:
-        name = design_named(design)
-    except ValueError as unknown:
-        raise WrongUsage(str(unknown)) from unknown
-    if melts is not None and melts < 1:
-        raise WrongUsage(f"a plan has at least one melt, not {melts}")
-    if first_melt < 1 or first_firing < 1:
-        raise WrongUsage("melts and firings are counted from 1")
-    if centre_points < 0:
-        raise WrongUsage(f"the number of centre points cannot be negative, got {centre_points}")
-    return name
+def _automatic(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn:
+    """A fraction where it fits; Plackett-Burman where its number of melts was asked for; else an optimal design.
 
-
-def _without_centre_points(room: Room, count: int) -> Room:
-    """The room that centre points leave; where nothing is set per firing they fill up firings of other melts."""
-    firings = ceil(count / room.series.kiln.melts_per_firing) if room.series.per_firing else 0
-    costs = room.series.costs
-    return Room(
-        room.series,
-        None if room.melts is None else max(0, room.melts - count),
-        None if room.firings is None else max(0, room.firings - firings),
-        None if room.money is None else room.money - costs.melt * count - costs.firing * firings,
-    )
-
-
-def _automatic(
-    series: MeltSeries,
-    melts: int | None,
-    room: Room,
-    rng: np.random.Generator,
-    existing: FloatArray | None,
-    centre_points: int,
-) -> _Drawn:
-    """A fraction where it fits; Plackett-Burman where its number of melts was asked for; else an optimal design."""
-    if existing is None and not series.terms:
-        wanted = ["fraction"] if melts is None or melts not in (12, 20, 24) else []
-        wanted += ["plackett-burman"] if melts in (12, 20, 24) and len(series.factors) >= 5 else []
+    Interactions that must stay clear are the fraction's business: where it has none, that is said.
+    """
+    series, melts = request.series, request.melts
+    if request.existing is None and not series.terms and not request.criterion:
+        as_plackett_burman = melts in _PLACKETT_BURMAN_MELTS and not request.clear
+        wanted = [] if as_plackett_burman else ["fraction"]
+        wanted += ["plackett-burman"] if as_plackett_burman and len(series.factors) >= 5 else []
         for name in wanted:
             try:
-                drawn = _drawn(
-                    series, name, melts, room, np.random.default_rng(rng.integers(2**32)), None, centre_points
-                )
+                drawn = _drawn(replace(request, design=name), room, np.random.default_rng(rng.integers(2**32)))
             except PlanImpossible:
+                if request.clear:
+                    raise
                 continue
             if np.mean([purpose.endswith("a limit") for purpose in drawn.purpose]) <= _MOST_OF_PATTERN_MOVED:
                 return drawn
-    return _drawn(series, "optimal", melts, room, rng, existing, centre_points)
+    return _drawn(replace(request, design="optimal"), room, rng)
 
 
-def _drawn(
-    series: MeltSeries,
-    name: str,
-    melts: int | None,
-    room: Room,
-    rng: np.random.Generator,
-    existing: FloatArray | None,
-    centre_points: int,
-) -> _Drawn:
-    if name == "optimal":
-        return _optimal(series, melts, room, rng, existing, centre_points)
-    if name == "space-filling":
-        return _space_filling(series, melts, room, rng, centre_points)
+def _drawn(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn:
+    series, name, melts = request.series, request.design, request.melts
+    if request.clear and name not in ("fraction", "optimal"):
+        raise PlanImpossible(
+            f"interactions are kept clear by a fraction or an optimal design, not by {TITLES.get(name, name)}",
+            'take design "fraction" or "optimal"',
+        )
+    if name in ("optimal", "space-filling", "sobol"):
+        return _free_of_patterns(request, room, rng)
     if name == "centre":
         pattern = centre_pattern(series, melts or min(4, max(1, room.most_melts(4))))
     elif name == "fraction":
-        pattern = fraction_pattern(series, melts, room)
+        pattern = fraction_pattern(series, melts, room, request.clear)
     elif name == "full":
         pattern = full_pattern(series, melts, room)
     elif name == "plackett-burman":
         pattern = plackett_burman_pattern(series, melts, room)
+    elif name == "array":
+        pattern = array_pattern(series, melts, room)
+    elif name in ("foldover", "half-foldover"):
+        pattern = foldover_pattern(request, room)
     else:
         pattern = three_level_pattern(series, name, melts, room)
-    return _from_pattern(series, name, pattern, rng, centre_points)
+    return _from_pattern(request, name, pattern, rng)
 
 
-def _from_pattern(
-    series: MeltSeries, name: str, pattern: Pattern, rng: np.random.Generator, centre_points: int
-) -> _Drawn:
-    estimable = name != "centre"
-    if centre_points:
-        pattern = pattern.plus(centre_pattern(series, centre_points))
-    groups = _groups(series, pattern.raw)
+def _from_pattern(request: PlanRequest, name: str, pattern: Pattern, rng: np.random.Generator) -> _Drawn:
+    series = request.series
+    if request.centre_points:
+        pattern = pattern.plus(centre_pattern(series, request.centre_points))
+    groups = groups_of(series, pattern.raw)
     moved = move_into_limits(series, pattern.raw, groups)
     count = int(moved.moved.sum())
     reason = pattern.reason
     if count:
         why = limits_in_words(series, pattern.raw)
-        if estimable and _kept(series, pattern.raw, moved.raw) < _LEAST_KEPT:
+        if name != "centre" and _kept(series, pattern.raw, moved.raw) < _LEAST_KEPT:
             raise PlanImpossible(
                 f"the limit {why} would move {count} of {len(moved.raw)} melts of the {TITLES.get(name, name)} pattern "
                 "so far that it no longer tells the factors apart",
@@ -197,14 +192,9 @@ def _from_pattern(
         f"{said}, moved to keep a limit" if shifted else said
         for said, shifted in zip(pattern.purpose, moved.moved, strict=True)
     )
-    layout = lay_out(moved.raw, series.coding, series.kiln.melts_per_firing, groups, rng)
-    return _Drawn(name, moved.raw, purpose, layout, reason)
-
-
-def _groups(series: MeltSeries, raw: FloatArray) -> npt.NDArray[np.int64]:
-    if not series.per_firing:
-        return np.zeros(len(raw), dtype=np.int64)
-    return group_numbers(raw, series.per_firing)
+    if pattern.block is not None and not request.added:
+        groups = pattern.block
+    return _laid_out(request, name, moved.raw, purpose, groups, reason, rng)
 
 
 def _kept(series: MeltSeries, before: FloatArray, after: FloatArray) -> float:
@@ -219,56 +209,51 @@ def _kept(series: MeltSeries, before: FloatArray, after: FloatArray) -> float:
     return float(np.exp(2.0 * (new - old) / first.shape[1]))
 
 
-def _space_filling(
-    series: MeltSeries, melts: int | None, room: Room, rng: np.random.Generator, centre_points: int
-) -> _Drawn:
-    count = melts if melts is not None else default_melts(series, room)
+def _free_of_patterns(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn:
+    """Melts whose firings are settled first, firing by firing, with centre points added."""
+    series, design = request.series, request.design
+    count = request.melts if request.melts is not None else default_melts(series, room)
     room.refuse(count, 0)
-    sizes = firing_sizes(series, count, room)
-    raw = spread_out(series, sizes, rng)
-    purpose = ("space-filling",) * count
-    reason = f"{count} melts spread evenly over the region, assuming no model"
-    return _in_given_firings(series, "space-filling", raw, sizes, purpose, reason, rng, centre_points)
-
-
-def _optimal(
-    series: MeltSeries,
-    melts: int | None,
-    room: Room,
-    rng: np.random.Generator,
-    existing: FloatArray | None,
-    centre_points: int,
-) -> _Drawn:
-    count = melts if melts is not None else default_melts(series, room)
-    room.refuse(count, 0)
-    sizes = firing_sizes(series, count, room)
-    found = optimal_melts(series, sizes, existing, int(rng.integers(2**31)))
-    return _in_given_firings(
-        series, "optimal", found.raw, sizes, ("optimal",) * count, found.reason, rng, centre_points
-    )
-
-
-def _in_given_firings(
-    series: MeltSeries,
-    design: str,
-    raw: FloatArray,
-    sizes: tuple[int, ...],
-    purpose: tuple[str, ...],
-    reason: str,
-    rng: np.random.Generator,
-    centre_points: int,
-) -> _Drawn:
-    """Melts whose firings are already settled, firing by firing, with centre points added."""
+    sizes = firing_sizes(series, count, room, len(request.firing_sizes_made))
+    if design == "optimal":
+        found = optimal_melts(request, sizes, room, int(rng.integers(2**31)))
+        raw, reason = found.raw, found.reason
+    elif design == "sobol":
+        raw, reason = sobol_spread(series, sizes, rng), f"{count} melts by a Sobol sequence, assuming no model"
+    else:
+        raw, reason = spread_out(series, sizes, rng), f"{count} melts spread evenly over the region, assuming no model"
+    purpose: tuple[str, ...] = (TITLES.get(design, design),) * count
     groups = np.repeat(np.arange(len(sizes)), sizes)
-    if centre_points:
-        added = centre_pattern(series, centre_points)
-        centre_groups = len(sizes) + _groups(series, added.raw)
+    if request.centre_points:
+        added = centre_pattern(series, request.centre_points)
+        centre_groups = len(sizes) + groups_of(series, added.raw)
         centre = move_into_limits(series, added.raw, centre_groups).raw
         raw, purpose, reason = np.vstack([raw, centre]), purpose + added.purpose, f"{reason}, and {added.reason}"
         groups = np.concatenate([groups, centre_groups])
     if not series.per_firing:
         groups = np.zeros(len(raw), dtype=np.int64)
-    return _Drawn(design, raw, purpose, lay_out(raw, series.coding, series.kiln.melts_per_firing, groups, rng), reason)
+    return _laid_out(request, design, raw, purpose, groups, reason, rng)
+
+
+def _laid_out(
+    request: PlanRequest,
+    design: str,
+    raw: FloatArray,
+    purpose: tuple[str, ...],
+    groups: npt.NDArray[np.int64],
+    reason: str,
+    rng: np.random.Generator,
+) -> _Drawn:
+    """The replicates added, and all of it dealt out to firings."""
+    series = request.series
+    if request.replicates:
+        rows = rows_to_repeat(series, raw, request.replicates, groups)
+        raw, groups = np.vstack([raw, raw[rows]]), np.concatenate([groups, groups[rows]])
+        purpose += tuple(purpose[row] for row in rows)
+        many = "s" * (request.replicates > 1)
+        reason += f", and {request.replicates} repeat{many} that show how far equal melts differ"
+    layout = lay_out(raw, series.coding, series.kiln.melts_per_firing, groups, rng)
+    return _Drawn(design, raw, purpose, layout, reason)
 
 
 def _numbered(series: MeltSeries, drawn: _Drawn, first_melt: int, first_firing: int) -> tuple[PlannedMelt, ...]:

@@ -7,7 +7,7 @@ by the differences between firings, the others by those within firings; degrees 
 stratum.
 
 Power for a measured outcome: noncentral t, two-sided. For pass/fail: normal approximation with the information of a
-melt taken as p (1 - p) = 0.16, its value at chances of 0.2 and 0.8, and firings taken as alike.
+melt taken as p (1 - p), the mean of its values at the two chances (0.16 for 0.2 and 0.8), and firings taken as alike.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ from meltdoe.series.factor import Choice, FloatArray
 from meltdoe.series.terms import Term
 
 __all__ = [
-    "EffectPrecision", "Information", "effect_precision", "information", "measured_power", "pass_power",
+    "CHANCES", "EffectPrecision", "Information", "effect_precision", "information", "measured_power", "pass_power",
     "standard_errors",
 ]  # fmt: skip
 
 _TOLERANCE = 1e-9
-_CHANCES = (0.2, 0.8)
+CHANCES = (0.2, 0.8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class EffectPrecision:
     judged_by : whether the change is compared with differences between firings or between melts.
     df : degrees of freedom of that comparison.
     power_measured : chance of showing a change of `effect` standard deviations; NaN where df is below 1.
-    power_pass : chance of showing a pass chance that goes from 0.2 to 0.8.
+    power_pass : chance of showing a pass chance that goes from one value to another, 0.2 to 0.8 unless asked.
     """
 
     term: Term
@@ -140,6 +140,7 @@ def effect_precision(
     eta: float = 1.0,
     effect: float = 2.0,
     level: float = 0.90,
+    chances: tuple[float, float] = CHANCES,
 ) -> tuple[EffectPrecision, ...]:
     """What a table of melts shows about each term; see the module for the model.
 
@@ -149,6 +150,7 @@ def effect_precision(
     eta : variance between firings over variance between melts of a firing.
     effect : change to be shown in a measured outcome, in melt-to-melt standard deviations.
     level : confidence level of the two-sided test.
+    chances : change of a pass chance to be shown, from and to.
     """
     known = information(coding, terms, raw, firings, eta)
     errors = standard_errors(known, coding, terms)
@@ -164,7 +166,7 @@ def effect_precision(
                 "firings" if between[i] else "melts",
                 df,
                 measured_power(effect, float(errors[i]), df, level),
-                pass_power(float(alike[i]), level),
+                pass_power(float(alike[i]), level, chances),
             )
         )
     return tuple(found)
@@ -197,8 +199,8 @@ def measured_power(effect: float, standard_error: float, df: int, level: float =
     return t_power(effect / standard_error, df, level=1.0 - level)
 
 
-def pass_power(standard_error: float, level: float = 0.90) -> float:
-    """Normal approximation to the power of showing that a pass chance goes from 0.2 to 0.8.
+def pass_power(standard_error: float, level: float = 0.90, chances: tuple[float, float] = CHANCES) -> float:
+    """Normal approximation to the power of showing that a pass chance goes from one value to another.
 
     Parameters
     ----------
@@ -206,8 +208,9 @@ def pass_power(standard_error: float, level: float = 0.90) -> float:
     """
     if not np.isfinite(standard_error):
         return 0.0
-    low, high = _CHANCES
-    change = special.logit(high) - special.logit(low)
-    shift = change / (standard_error / np.sqrt(low * (1.0 - low)))
+    low, high = chances
+    change = abs(special.logit(high) - special.logit(low))
+    worth = (low * (1.0 - low) + high * (1.0 - high)) / 2.0  # information of a melt, mean of the two ends
+    shift = change * np.sqrt(worth) / standard_error
     critical = special.ndtri(0.5 + level / 2.0)
     return float(special.ndtr(shift - critical) + special.ndtr(-shift - critical))

@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meltdoe.plans import minimum_aberration
+from meltdoe.plans.clear_interactions import column_sets, keeping_clear
 
 __all__ = ["Fraction", "factor_letters", "fraction", "fraction_from_generators"]
 
@@ -151,12 +152,13 @@ def fraction(factors: int | Sequence[str], runs: int, *, clear: Iterable[Sequenc
     factors : how many (named A, B, C, ...) or their names; 2 to 15.
     runs : 4, 8, 16, 32, 64 or 128.
     clear : pairs of factors, ``("A", "C")`` or ``"AC"``, whose interaction must be mixed up with no main effect and no
-        other two-factor interaction. Aberration then is least among the fractions found that keep them so.
+        other two-factor interaction. Aberration then is least among the fractions that keep them so: of all where they
+        are few enough to be tried (16 runs; 32 to 10 factors; 64 to 9), else of those found.
 
     Raises
     ------
     ValueError
-        Where no such fraction exists, or none that keeps `clear` was found.
+        Where no such fraction exists, or none that keeps `clear` does or was found; says which.
 
     Notes
     -----
@@ -169,11 +171,12 @@ def fraction(factors: int | Sequence[str], runs: int, *, clear: Iterable[Sequenc
     pairs = _pairs(names, clear)
     if 2 ** len(names) == runs or not pairs:
         return Fraction(names, runs, _searched(len(names), runs))
-    columns = _searched_clear(len(names), runs, pairs)
+    columns, all_tried = _searched_clear(len(names), runs, pairs)
     if columns is None:
         said = ", ".join(f"{names[i]} with {names[j]}" for i, j in pairs)
+        how = "there is none (all were tried)" if all_tried else "none was found"
         raise ValueError(
-            f"no fraction of {len(names)} factors in {runs} runs was found that keeps clear: {said}; "
+            f"no fraction of {len(names)} factors in {runs} runs keeps clear {said}: {how}; "
             f"ask for fewer, or take {2 * runs} runs"
         )
     return Fraction(names, runs, columns)
@@ -185,12 +188,17 @@ def _searched(k: int, runs: int) -> tuple[int, ...]:
 
 
 @lru_cache(maxsize=128)
-def _searched_clear(k: int, runs: int, pairs: tuple[tuple[int, int], ...]) -> tuple[int, ...] | None:
+def _searched_clear(k: int, runs: int, pairs: tuple[tuple[int, int], ...]) -> tuple[tuple[int, ...] | None, bool]:
+    """Columns that keep pairs clear, or None; and whether every fraction was tried."""
     # main effects and clear interactions each need a column of their own
     if k + len(pairs) > runs - 1:
-        return None
+        return None, True
+    sets = column_sets(0, k, runs, 0)
+    if sets is not None:
+        found = keeping_clear(sets, runs, 0, pairs)
+        return (None if found is None else tuple(minimum_aberration.in_first_independent(found))), True
     columns = minimum_aberration.search_clear(k, runs, pairs)
-    return None if columns is None else tuple(columns)
+    return (None if columns is None else tuple(columns)), False
 
 
 def _refuse(names: tuple[str, ...], runs: int) -> None:

@@ -28,6 +28,7 @@ from meltdoe.plans.model_matrix import Categorical, DesignFactor, FloatArray, Li
 
 __all__ = ["Link", "LogisticDesign", "binary_weight", "logistic_exchange", "utility"]
 
+IntArray = npt.NDArray[np.int64]
 Link: TypeAlias = Literal["logit", "probit", "cloglog"]
 
 _STARTS = 12
@@ -106,6 +107,7 @@ def logistic_exchange(
     draws: npt.ArrayLike,
     *,
     prior_precision: npt.ArrayLike | None = None,
+    firings: Sequence[int] | None = None,
     limits: Sequence[Limit] = (),
     existing: npt.ArrayLike | None = None,
     link: Link = "logit",
@@ -116,7 +118,9 @@ def logistic_exchange(
 
     Parameters
     ----------
-    factors, terms, runs, limits, existing, effort, seed : as for `meltdoe.plans.coordinate_exchange.exchange`.
+    factors, terms, runs, firings, limits, existing, effort, seed : as for
+        `meltdoe.plans.coordinate_exchange.exchange`. Factors with `per_firing` keep one setting within each firing;
+        differences between firings beyond those settings are left out of account.
     draws : (S, p) prior draws of the coefficients, in random or low-discrepancy order: the first 64 serve to search,
         all to polish; 256 to 512 are a good number.
     prior_precision : (p, p) P0.
@@ -141,11 +145,12 @@ def logistic_exchange(
     rng = np.random.default_rng(seed)
     count = max(2, round(_STARTS * effort))
     few = slice(0, _SEARCH_DRAWS)
-    raw = random_designs(model.factors, limits, runs, (), count, rng)
-    search = _Search(model, tuple(limits), b[few], fixed[few], link, raw)
+    members = _members(firings, runs)
+    raw = random_designs(model.factors, limits, runs, members, count, rng)
+    search = _Search(model, tuple(limits), members, b[few], fixed[few], link, raw)
     search.improve(None)
     best = np.argsort(-search.values(), kind="stable")[:_POLISHED]
-    polish = _Search(model, tuple(limits), b, fixed, link, search.raw[best])
+    polish = _Search(model, tuple(limits), members, b, fixed, link, search.raw[best])
     for step in _STEPS:
         polish.improve(step)
     values = polish.values()
@@ -153,13 +158,31 @@ def logistic_exchange(
     return LogisticDesign(polish.raw[top], float(values[top]), count, int((values >= values[top] - 1e-3).sum()))
 
 
+def _members(firings: Sequence[int] | None, runs: int) -> tuple[IntArray, ...]:
+    """Row numbers of each firing; empty where every run is its own."""
+    if firings is None:
+        return ()
+    if min(firings, default=1) < 1 or sum(firings) != runs:
+        raise ValueError(f"the firings hold {list(firings)}, which does not sum to {runs} runs")
+    return tuple(np.split(np.arange(runs), np.cumsum(firings)[:-1]))
+
+
 class _Search:
     """B designs and S draws improved together; D[b, s] is the inverse information of design b under draw s."""
 
     def __init__(
-        self, model: Model, limits: tuple[Limit, ...], draws: FloatArray, fixed: FloatArray, link: Link, raw: FloatArray
+        self,
+        model: Model,
+        limits: tuple[Limit, ...],
+        firings: tuple[IntArray, ...],
+        draws: FloatArray,
+        fixed: FloatArray,
+        link: Link,
+        raw: FloatArray,
     ) -> None:
         self.model, self.limits, self.draws, self.fixed, self.link = model, limits, draws, fixed, link
+        self.firings = firings
+        self.shared = [j for j, factor in enumerate(model.factors) if factor.per_firing and firings]
         self.raw = raw.copy()
         self.rebuild()
 
@@ -177,9 +200,13 @@ class _Search:
         """Sweep to a standstill: over a coarse grid where step is None, else by steps around the present setting."""
         for _ in range(_SWEEPS):
             changed = False
+            for members in self.firings:
+                for j in self.shared:
+                    changed |= self._change_firing(members, j, step)
             for i in range(self.raw.shape[1]):
                 for j in range(self.raw.shape[2]):
-                    changed |= self._change(i, j, step)
+                    if j not in self.shared:
+                        changed |= self._change(i, j, step)
             self.rebuild()
             if not changed:
                 return
@@ -196,6 +223,31 @@ class _Search:
             return trial
         allowed = np.asarray(factor.levels, dtype=float)
         return np.asarray(allowed[np.abs(trial[..., None] - allowed).argmin(axis=-1)])
+
+    def _change_firing(self, members: IntArray, j: int, step: float | None) -> bool:
+        """One setting for all melts of a firing: the information is formed anew for each level."""
+        levels = self._levels(j, self.raw[:, members[0], j], step)
+        raw = np.repeat(self.raw[:, members][:, None], levels.shape[1], axis=1)  # (B, L, m, k)
+        raw[..., j] = levels[..., None]
+        new = self.model.rows(raw)
+        old, w_old = self.rows[:, members], self.weights[:, :, members]
+        rest = self.M - np.swapaxes(w_old[..., None] * old[:, None], -1, -2) @ old[:, None]  # (B, S, p, p)
+        w_new = binary_weight(self.draws @ np.swapaxes(new, -1, -2), self.link)  # (B, L, S, m)
+        trial = rest[:, None] + np.swapaxes(w_new[..., None] * new[:, :, None], -1, -2) @ new[:, :, None]
+        gain = np.linalg.slogdet(trial)[1].mean(axis=2) - np.linalg.slogdet(self.M)[1].mean(axis=1)[:, None]
+        if self.limits:
+            gain = np.where(feasible(self.limits, raw).all(axis=-1), gain, -np.inf)
+        pick = np.argmax(gain, axis=1)
+        which = np.flatnonzero(gain[np.arange(len(pick)), pick] > _GAIN)
+        if not len(which):
+            return False
+        chosen = (which, pick[which])
+        self.M[which] = trial[chosen]
+        self.D[which] = np.linalg.inv(self.M[which])
+        self.raw[which[:, None], members] = raw[chosen]
+        self.rows[which[:, None], members] = new[chosen]
+        self.weights[which[:, None], :, members] = np.moveaxis(w_new[chosen], -1, 1)
+        return True
 
     def _change(self, i: int, j: int, step: float | None) -> bool:
         levels = self._levels(j, self.raw[:, i, j], step)

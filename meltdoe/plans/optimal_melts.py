@@ -1,4 +1,4 @@
-"""An exact D-optimal design for a series: its factors on their steps, its limits, its firings, melts already made.
+"""An exact optimal design for a series: its factors on their steps, its limits, its firings, melts already made.
 
 Terms asked for in the series must be estimable. Where none are asked for, main effects must be, and two-factor
 interactions are potential terms with prior variance 1, so that the melts left over are spent on telling them apart
@@ -13,15 +13,19 @@ from math import ceil
 
 import numpy as np
 import numpy.typing as npt
+from scipy import special
 
+from meltdoe.costs.price import assumed_chances
 from meltdoe.errors import Inestimable
 from meltdoe.plans.coordinate_exchange import exchange
+from meltdoe.plans.designs_offered import CRITERIA
 from meltdoe.plans.model_matrix import Categorical, Continuous, DesignFactor
 from meltdoe.plans.plan_impossible import PlanImpossible
+from meltdoe.plans.plan_request import Aim, PlanRequest
 from meltdoe.plans.room import Room
 from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
 from meltdoe.series.melt_series import MeltSeries
-from meltdoe.series.terms import Term, cross_terms, main_terms
+from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
 
 __all__ = ["OptimalMelts", "default_melts", "optimal_melts"]
 
@@ -30,6 +34,8 @@ _FEWEST_UNASKED = 8
 _MOST_UNASKED = 24
 _VALUES_WITHOUT_STEP = 41
 _MOST_POTENTIAL = 40
+_DRAWS = 128
+_LOOKED_AT = 4096
 # columns times melts above which fewer starts are made, to stay within seconds
 _LARGE = 120
 
@@ -60,15 +66,14 @@ def default_melts(series: MeltSeries, room: Room) -> int:
     return count
 
 
-def optimal_melts(
-    series: MeltSeries, sizes: Sequence[int], existing: FloatArray | None = None, seed: int = 1
-) -> OptimalMelts:
-    """The best D-optimal design found.
+def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: int = 1) -> OptimalMelts:
+    """The best optimal design found.
 
     Parameters
     ----------
+    request : its criterion, the interactions to be estimated, what was made before, the ratios of variances.
     sizes : melts in each firing.
-    existing : (n_made, n_factors) raw settings already made, which count as information.
+    room : what the budget leaves, for what is said where it is too little.
     seed : seed of the starts.
 
     Raises
@@ -76,32 +81,42 @@ def optimal_melts(
     PlanImpossible
         Where the melts are too few for the terms, or limits and firings do not let them be told apart.
     """
-    steps = _Steps(series)
-    wanted = series.terms or main_terms(series.factors)
+    series, criterion = request.series, request.criterion
+    asked = series.terms or main_terms(series.factors)
+    clear = tuple(Term(tuple(sorted(((first, 1), (second, 1))))) for first, second in request.clear)
+    wanted = (*asked, *(term for term in clear if term not in asked))
+    possible = _possible_terms(series, criterion, wanted)
+    steps = _Steps(series, (*wanted, *possible), curved=criterion in ("I", "pass-chance"))
     melts, width = sum(sizes), 1 + sum(series.coding.width(term) for term in wanted)
-    made = 0 if existing is None else len(existing)
-    if melts + made < width:
+    if melts + request.made < width and criterion != "pass-chance":
+        least = width - request.made
         raise PlanImpossible(
-            f"{melts + made} melts cannot estimate the {width} quantities of "
-            + ("the terms" if series.terms else "main effects"),
-            f"ask for at least {width - made} melts, or vary fewer factors",
+            f"{melts + request.made} melts cannot estimate the {width} quantities of "
+            + ("the terms" if series.terms or clear else "main effects"),
+            f"ask for at least {least} melts, or vary fewer factors"
+            if room.melts is None or least <= room.melts
+            else f"raise the budget of melts to leave {least}, or vary fewer factors",
         )
-    potential = () if series.terms else cross_terms(series.factors)
-    extra = sum(series.coding.width(term) for term in potential)
-    if extra > _MOST_POTENTIAL:
-        potential, extra = (), 0
-    exponents = [steps.exponents(term) for term in (None, *wanted, *potential)]
-    prior = np.concatenate([np.zeros(width), np.ones(extra)]) if extra else None
+    extra = sum(series.coding.width(term) for term in possible)
     shared = bool(series.per_firing) and max(sizes) > 1
+    draws = prior = None
+    if criterion == "pass-chance":
+        draws, prior = _prior_draws(series, wanted, seed)
+    plain = criterion in ("", "bayesian-D")
     try:
         found = exchange(
             steps.factors,
-            exponents,
+            [steps.exponents(term) for term in (None, *wanted)],
             melts,
+            ("bayesian-D" if possible else "D") if plain else criterion,  # type: ignore[arg-type]
             firings=list(sizes) if shared else None,
+            eta=request.ratios,
             limits=(lambda coded: series.allowed(steps.raw(coded)),) if series.limits else (),
-            existing=None if existing is None else steps.coded(existing),
+            existing=None if request.existing is None else steps.coded(request.existing),
+            existing_firings=request.firing_sizes_made if request.made and shared else None,
             prior_precision=prior,
+            possible=[steps.exponents(term) for term in possible],
+            draws=draws,
             effort=float(np.clip(_LARGE / ((width + extra) * melts), 0.15, 1.0)),
             seed=seed,
         )
@@ -112,29 +127,73 @@ def optimal_melts(
         ) from tied
     except ValueError as wrong:
         raise PlanImpossible(str(wrong), "check ranges and limits") from wrong
-    return OptimalMelts(steps.raw(found.table), _reason(series, melts, len(sizes), made, bool(potential)))
+    reason = _reason(request, melts, len(sizes), bool(possible) and not series.terms)
+    if found.by_eta:
+        reason += "; " + ", ".join(
+            f"{share:.0f} % of the best at a ratio of {ratio:g}" for ratio, share in found.by_eta
+        )
+    return OptimalMelts(steps.raw(found.table), reason)
 
 
-def _reason(series: MeltSeries, melts: int, firings: int, made: int, potential: bool) -> str:
+def _possible_terms(series: MeltSeries, criterion: Aim, wanted: Sequence[Term]) -> tuple[Term, ...]:
+    """Terms that need not be estimable: interactions, and with Bayesian D the squares of amounts too."""
+    if criterion not in ("", "bayesian-D") or (criterion == "" and series.terms):
+        return ()
+    crosses, squares = cross_terms(series.factors), square_terms(series.factors)
+    most = _MOST_POTENTIAL
+    possible: tuple[Term, ...] = ()
+    for group in (crosses, squares) if criterion else (crosses,):
+        added = tuple(term for term in group if term not in wanted)
+        size = sum(series.coding.width(term) for term in added)
+        if size <= most:
+            possible, most = (*possible, *added), most - size
+    return possible
+
+
+def _prior_draws(series: MeltSeries, wanted: Sequence[Term], seed: int) -> tuple[FloatArray, FloatArray]:
+    """Draws of the coefficients of a pass chance and their precision: the default prior of pass/fail fits.
+
+    b0 ~ N(logit of the chance believed, 2^2), main effects N(0, 1.5^2), others N(0, 0.75^2) on the coded scale (common
+    practice, no source).
+    """
+    held = assumed_chances(series)
+    start = float(special.logit(np.clip(np.mean(list(held.values()) or [0.7]), 0.05, 0.95)))
+    scales = np.array(
+        [2.0, *(1.5 if term.order == 1 else 0.75 for term in wanted for _ in range(series.coding.width(term)))]
+    )
+    half = np.random.default_rng(seed).normal(size=(_DRAWS // 2, len(scales)))
+    draws = np.vstack([half, -half]) * scales  # mirrored: the mean over draws is exact
+    draws[:, 0] += start
+    return draws, scales**-2.0
+
+
+def _reason(request: PlanRequest, melts: int, firings: int, potential: bool) -> str:
+    series = request.series
     aim = "the terms of the series" if series.terms else "main effects"
-    said = f"a D-optimal design for {aim} in {melts} melts"
+    if request.clear:
+        aim += " and " + ", ".join(" * ".join(pair) for pair in request.clear)
+    name = {"": "D", "bayesian-D": "Bayesian D", "pass-chance": "pass-chance D"}.get(
+        request.criterion, request.criterion
+    )
+    said = f"a {name}-optimal design ({CRITERIA[request.criterion or 'D']}) for {aim} in {melts} melts"
     if series.per_firing:
         said += f" and {firings} firings"
     if potential:
-        said += ", the melts left over spent on two-factor interactions"
-    if made:
-        said += f", completing {made} melts made before"
+        curves = " and curves" if request.criterion == "bayesian-D" else ""
+        said += f", the melts left over spent on two-factor interactions{curves}"
+    if request.made:
+        said += f", completing {request.made} melts made before"
     return said
 
 
 class _Steps:
     """The factors as the search sees them, and the way back to raw settings exactly on their steps."""
 
-    def __init__(self, series: MeltSeries) -> None:
+    def __init__(self, series: MeltSeries, terms: Sequence[Term], *, curved: bool) -> None:
         self._series = series
         self._grids = [self._grid(factor) for factor in series.factors]
-        curved = {name for term in series.terms for name, power in term.powers if power > 1}
-        bound = frozenset().union(*(limit.comparison.names for limit in series.limits))
+        inner = {name for term in terms for name, power in term.powers if power > 1}
+        bound = frozenset().union(*(limit.comparison.names for limit in series.limits)) if self._cut() else frozenset()
         self._levels = [
             grid if isinstance(f, Choice) else np.asarray(f.coded(grid))
             for f, grid in zip(series.factors, self._grids, strict=True)
@@ -143,10 +202,17 @@ class _Steps:
         self._borders = [(levels[1:] + levels[:-1]) / 2.0 for levels in self._levels]
         self.factors: list[DesignFactor] = [
             # the determinant is convex in a melt's setting of a factor without powers: its ends are enough where no
-            # limit cuts them off
-            self._design_factor(f, levels if f.name in curved or f.name in bound else levels[[0, -1]])
+            # limit cuts them off; that does not hold for predictions and for pass chances
+            self._design_factor(f, levels if curved or f.name in inner | bound else levels[[0, -1]])
             for f, levels in zip(series.factors, self._levels, strict=True)
         ]
+
+    def _cut(self) -> bool:
+        """Whether limits cut into the ranges, looked for at their ends and at random; they are kept in any case."""
+        rng = np.random.default_rng(0)
+        inside = [rng.choice(grid, _LOOKED_AT) for grid in self._grids]
+        ends = [rng.choice(grid[[0, -1]], _LOOKED_AT) for grid in self._grids]
+        return not bool(self._series.allowed(np.vstack([np.column_stack(inside), np.column_stack(ends)])).all())
 
     @staticmethod
     def _grid(factor: Factor) -> FloatArray:

@@ -96,11 +96,15 @@ def per_firing_width(series: MeltSeries) -> int:
     return sum(len(f.options) - 1 if isinstance(f, Choice) else 1 for f in factors)
 
 
-def firing_sizes(series: MeltSeries, melts: int, room: Room) -> tuple[int, ...]:
+def firing_sizes(series: MeltSeries, melts: int, room: Room, firings_made: int = 0) -> tuple[int, ...]:
     """Melts in each firing of a plan that is free to choose them.
 
     As few firings as hold the melts; with per-firing factors at least one more than their effects have columns, and
-    two spare where the budget has them.
+    two spare where the budget has them. Firings already made count towards these.
+
+    Parameters
+    ----------
+    firings_made : firings of melts already made.
 
     Raises
     ------
@@ -109,11 +113,14 @@ def firing_sizes(series: MeltSeries, melts: int, room: Room) -> tuple[int, ...]:
     """
     fewest = ceil(melts / series.kiln.melts_per_firing)
     width = per_firing_width(series)
-    needed = max(fewest, width + 1) if width else fewest
+    needed = max(fewest, width + 1 - firings_made) if width else fewest
     if needed > melts:
+        enough = room.melts is None or needed <= room.melts
         raise PlanImpossible(
             f"{_melts(melts)} cannot show {width} effects of factors that are set per firing",
-            f"ask for at least {needed} melts",
+            f"ask for at least {needed} melts"
+            if enough
+            else f"raise the budget of melts to leave {needed}, or vary fewer factors per firing",
         )
     if room.firings is not None and needed > room.firings:
         why = f"{_melts(melts)} fill {fewest} firings" if needed == fewest else (
@@ -122,7 +129,7 @@ def firing_sizes(series: MeltSeries, melts: int, room: Room) -> tuple[int, ...]:
         raise PlanImpossible(
             f"{why} and the budget leaves {room.firings}", "ask for fewer melts, vary less per firing or add firings"
         )
-    wanted = max(fewest, width + 1 + _SPARE_FIRINGS) if width else fewest
+    wanted = max(fewest, width + 1 + _SPARE_FIRINGS - firings_made) if width else fewest
     firings = min(wanted, melts, room.firings if room.firings is not None else wanted)
     while firings > needed and not room.affords(melts, firings):
         firings -= 1

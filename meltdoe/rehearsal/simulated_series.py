@@ -1,163 +1,72 @@
-"""Whole series played before a penny is spent: plan, melt, fit, next, stop, against possible truths."""
+"""Whole series played before a penny is spent: melts chosen by a policy, made in a possible truth, fitted and judged.
+
+Truths are draws of the chain fitted to the melts so far, or to beliefs alone; or one that the user states. Every series
+has its own stream of chance, fixed by the seed and its number alone, so that the numbers are the same whoever works
+them out and in whatever order. Workers are sent what the possible truths are fitted from, not the truths themselves,
+and fit them once.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from concurrent.futures import Executor
-from dataclasses import dataclass, replace
-from functools import partial
-from typing import Any, Literal, TypeAlias
+import hashlib
+from collections.abc import Callable, Generator, Mapping
+from concurrent.futures import Executor, Future, as_completed
+from contextlib import closing
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
+import scipy
 
+import meltdoe
 from meltdoe.errors import WrongUsage
 from meltdoe.fit.stage_chain import ChainFit, fit_chain
-from meltdoe.log.melt_log import Entry, Log
-from meltdoe.next_melt.advice import next_melts
+from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.stopping import money_spent
 from meltdoe.plans.candidates import candidate_settings
 from meltdoe.plans.draw_up import make_plan
-from meltdoe.plans.melt_plan import Plan, PlannedMelt
-from meltdoe.rehearsal.truth import Truth
+from meltdoe.plans.melt_plan import Plan
+from meltdoe.rehearsal.played import PlayedSeries, Rehearsal, TruthSource
+from meltdoe.rehearsal.policies import POLICIES, Bench, numbered_on
+from meltdoe.rehearsal.stated_truth import StatedTruth
+from meltdoe.rehearsal.truth import DrawnTruth, Truth
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["POLICIES", "PlayedSeries", "Policy", "Rehearsal", "rehearse"]
+__all__ = ["Finished", "Rehearsal", "rehearse"]
 
-Policy: TypeAlias = Literal["plan", "next"]
-
-POLICIES: dict[str, str] = {
-    "plan": "the plan, then stop",
-    "next": "the plan, then melt by melt until the program says stop",
-}
-_SURE = 0.90  # chance of reaching the target from which success is claimed
 _CANDIDATES = 1200
-_USUAL_SERIES = 14
 
 
-@dataclass(frozen=True, slots=True)
-class PlayedSeries:
-    """How one simulated series ended.
+class Finished(Protocol):
+    """Where series that were played stay, so that a rehearsal that was stopped goes on where it was."""
 
-    Parameters
-    ----------
-    reachable : whether any allowed setting truly reaches the target.
-    stated, true_chance : chance of success stated for the recommended setting, and its true one.
-    reached : whether the recommended setting truly reaches the target.
-    claimed : whether the program would have said "reached".
-    losses : melts with a failure that has a loss to it.
-    """
+    def found(self, key: str, policy: str) -> Mapping[int, PlayedSeries]:
+        """Series of the rehearsal `key` played with a policy, by number."""
 
-    melts: int
-    reachable: bool
-    stated: float
-    true_chance: float
-    reached: bool
-    claimed: bool
-    losses: int
-    money: float
+    def keep(self, key: str, policy: str, number: int, played: PlayedSeries) -> None:
+        """Put one down."""
 
 
 @dataclass(frozen=True)
-class Rehearsal:
-    """Simulated series of one policy, and what they come to.
+class _Script:
+    """All that a series is played from; equal where the key is."""
 
-    Parameters
-    ----------
-    melts_known : whether melts already made shaped the truths.
-    """
+    key: str
+    series: MeltSeries = field(compare=False)
+    log: Log = field(compare=False)
+    plan: Plan = field(compare=False)
+    truth: StatedTruth | None = field(compare=False)
+    seed: int = field(compare=False)
 
-    series: MeltSeries
-    policy: str
-    played: tuple[PlayedSeries, ...]
-    melts_known: bool
 
-    @property
-    def count(self) -> int:
-        return len(self.played)
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """One series: its number, the draw that is its truth, and whether the target can be reached there."""
 
-    @property
-    def reachable(self) -> float:
-        """Share of the truths in which some allowed setting reaches the target."""
-        return float(np.mean([one.reachable for one in self.played]))
-
-    @property
-    def reached(self) -> float:
-        """Share of series whose recommended setting truly reaches the target."""
-        return float(np.mean([one.reached for one in self.played]))
-
-    @property
-    def error(self) -> float:
-        """Monte Carlo standard error of `reached`."""
-        return float(np.sqrt(max(self.reached * (1.0 - self.reached), 1.0 / self.count) / self.count))
-
-    @property
-    def true_chance(self) -> float:
-        """Mean true chance of the recommended settings."""
-        return float(np.mean([one.true_chance for one in self.played]))
-
-    @property
-    def true_chance_error(self) -> float:
-        """Monte Carlo standard error of `true_chance`."""
-        return float(np.std([one.true_chance for one in self.played]) / np.sqrt(max(self.count - 1, 1)))
-
-    @property
-    def claimed(self) -> float:
-        """Share of series in which success was claimed."""
-        return float(np.mean([one.claimed for one in self.played]))
-
-    @property
-    def false_claims(self) -> float:
-        """Share of all series in which success was claimed and the recommended setting does not reach the target."""
-        return float(np.mean([one.claimed and not one.reached for one in self.played]))
-
-    @property
-    def melts_median(self) -> float:
-        return float(np.median([one.melts for one in self.played]))
-
-    @property
-    def melts_low(self) -> float:
-        return float(np.quantile([one.melts for one in self.played], 0.1))
-
-    @property
-    def melts_high(self) -> float:
-        return float(np.quantile([one.melts for one in self.played], 0.9))
-
-    @property
-    def losses(self) -> float:
-        """Mean number of costly failures."""
-        return float(np.mean([one.losses for one in self.played]))
-
-    @property
-    def money(self) -> float:
-        return float(np.mean([one.money for one in self.played]))
-
-    def summary(self) -> dict[str, float]:
-        """The figures that a table of plans shows."""
-        return {
-            "series": float(self.count),
-            "reached": self.reached,
-            "true_chance": self.true_chance,
-            "true_chance_error": self.true_chance_error,
-            "melts": self.melts_median,
-            "losses": self.losses,
-            "money": self.money,
-        }
-
-    def document(self) -> dict[str, Any]:
-        """Everything as JSON types."""
-        return {
-            "policy": self.policy,
-            "series": self.count,
-            "reachable": self.reachable,
-            "reached": self.reached,
-            "error": self.error,
-            "claimed": self.claimed,
-            "false_claims": self.false_claims,
-            "true_chance": self.true_chance,
-            "melts_needed": {"median": self.melts_median, "low": self.melts_low, "high": self.melts_high},
-            "losses": self.losses,
-            "money": self.money,
-        }
+    number: int
+    draw: int
+    reachable: bool
 
 
 def rehearse(
@@ -166,95 +75,125 @@ def rehearse(
     log: Log | None = None,
     plan: Plan | None = None,
     policy: str = "plan",
+    truth: StatedTruth | None = None,
     count: int = 60,
     seed: int | None = None,
     reachable_only: bool = False,
     executor: Executor | None = None,
+    finished: Finished | None = None,
     tell: Callable[[int], object] | None = None,
 ) -> Rehearsal:
-    """Play whole series against truths drawn from the prior, or from the posterior where melts are logged.
+    """Play whole series.
 
     Parameters
     ----------
+    log : melts already made; they shape the truths, are in every fit and are not paid again.
     plan : the plan to begin with; drawn up where None.
-    policy : one of `POLICIES`.
+    policy : one of `meltdoe.rehearsal.policies.POLICIES`.
+    truth : how the glass is supposed to behave; draws from the melts so far, or from beliefs before there are any,
+        where None. Series under a stated truth begin with the first melt: `log` is left out.
     count : series to play.
+    seed : fixes everything that is left to chance; the series' own where None.
     reachable_only : play only truths in which some allowed setting reaches the target, where there are any: the
         question when plans are compared is which of them finds it.
-    executor : anything with `map`, such as a process pool; the numbers do not depend on it.
+    executor : anything that follows `concurrent.futures.Executor`; the numbers do not depend on it.
+    finished : keeps the series that are played and gives back those played before.
     tell : called with the number of series played so far.
 
     Raises
     ------
     WrongUsage
-        For a policy that does not exist.
+        For a policy that does not exist, or a count below 1.
     """
     if policy not in POLICIES:
         raise WrongUsage(f'"{policy}" is no policy; take one of {", ".join(POLICIES)}')
+    if count < 1:
+        raise WrongUsage(f"a rehearsal plays at least one series, not {count}")
     seed = series.seed if seed is None else seed
-    log = log or Log(series)
-    worlds = fit_chain(series, log, seed=seed)
-    plan = plan or _numbered_on(make_plan(series, seed=seed), log)
-    candidates = candidate_settings(series, _CANDIDATES, seed)
-    best_there_is = worlds.success_draws(candidates).max(axis=1)
-    draws = np.random.default_rng(seed).permutation(worlds.n_draws)
-    if reachable_only and np.any(best_there_is >= series.target_chance):
-        draws = draws[best_there_is[draws] >= series.target_chance]
-    tasks = [(int(draws[i % len(draws)]), i) for i in range(count)]
-    play = partial(_play, worlds, plan, policy, best_there_is, seed)
-    played: list[PlayedSeries] = []
-    results: Iterator[PlayedSeries] = map(play, tasks) if executor is None else executor.map(play, tasks, chunksize=4)
-    for one in results:
-        played.append(one)
-        if tell is not None:
-            tell(len(played))
-    return Rehearsal(series, policy, tuple(played), melts_known=bool(log.entries))
+    log = Log(series) if log is None or truth is not None else log
+    plan = plan or numbered_on(make_plan(series, seed=seed), log)
+    script = _Script(_key(series, log, plan, truth, seed, reachable_only), series, log, plan, truth, seed)
+    tasks = _tasks(script, count, reachable_only)
+    played = dict(finished.found(script.key, policy)) if finished is not None else {}
+    played = {task.number: played[task.number] for task in tasks if task.number in played}
+    left = [task for task in tasks if task.number not in played]
+    with closing(_results(script, policy, left, executor)) as results:  # what still waits is called off on leaving
+        for task, one in results:
+            played[task.number] = one
+            if finished is not None:
+                finished.keep(script.key, policy, task.number, one)
+            if tell is not None:
+                tell(len(played))
+    source: TruthSource = "stated" if truth is not None else "melts" if log.entries else "beliefs"
+    return Rehearsal(series, policy, tuple(played[task.number] for task in tasks), source)
 
 
-def _numbered_on(plan: Plan, log: Log) -> Plan:
-    """The plan with melts and firings counted on from those on record, so that none is taken for one of them."""
-    melts, firings = max(log.melt_numbers, default=0), max((entry.firing for entry in log.entries), default=0)
-    later = tuple(replace(melt, melt=melt.melt + melts, firing=melt.firing + firings) for melt in plan.melts)
-    return replace(plan, melts=later)
+def _results(
+    script: _Script, policy: str, tasks: list[_Task], executor: Executor | None
+) -> Generator[tuple[_Task, PlayedSeries], None, None]:
+    """Series as they are done, in any order."""
+    if executor is None:
+        for task in tasks:
+            yield task, _play(script, policy, task)
+        return
+    running: dict[Future[PlayedSeries], _Task] = {executor.submit(_play, script, policy, task): task for task in tasks}
+    try:
+        for done in as_completed(running):
+            yield running[done], done.result()
+    finally:
+        for future in running:
+            future.cancel()
 
 
-def _play(
-    worlds: ChainFit,
-    plan: Plan,
-    policy: str,
-    best_there_is: np.ndarray[tuple[int], np.dtype[np.float64]],
-    seed: int,
-    task: tuple[int, int],
-) -> PlayedSeries:
-    """One series from the first planned melt to the recommendation; the stream of chance belongs to the task alone."""
-    draw, number = task
-    series, truth = worlds.series, Truth(worlds, draw)
-    rng = np.random.default_rng([abs(seed), number])
-    entries: tuple[Entry, ...] = worlds.log.entries + truth.melted(plan.melts, rng)
-    chain = fit_chain(series, Log(series, entries), seed=number, effort="draft")
-    if policy == "next":
-        budget = series.budget.melts or _USUAL_SERIES
-        while len(entries) < budget:
-            advice = next_melts(chain, seed=number, count=min(series.kiln.melts_per_firing, budget - len(entries)))
-            if advice.verdict.word == "stop":
-                break
-            number_next = 1 + max((entry.melt for entry in entries), default=0)
-            proposed = [
-                PlannedMelt(number_next + i, melt.firing, number_next + i, melt.settings, "next")
-                for i, melt in enumerate(advice.melts)
-            ]
-            entries += truth.melted(proposed, rng)
-            chain = fit_chain(series, Log(series, entries), seed=number, effort="draft")
-    best = chain.best()
-    true_chance = float(truth.chance(best.raw[None, :])[0])
-    made = Log(series, entries[len(worlds.log.entries) :])
+def _tasks(script: _Script, count: int, reachable_only: bool) -> list[_Task]:
+    """Which truth each series is played in."""
+    series = script.series
+    candidates = candidate_settings(series, _CANDIDATES, script.seed)
+    if script.truth is not None:
+        reachable = bool(script.truth.chance(candidates).max() >= series.target_chance)
+        return [_Task(number, 0, reachable) for number in range(count)]
+    worlds = _worlds(script)
+    reaches = worlds.success_draws(candidates).max(axis=1) >= series.target_chance
+    draws = np.random.default_rng(script.seed).permutation(worlds.n_draws)
+    if reachable_only and reaches.any():
+        draws = draws[reaches[draws]]
+    chosen = draws[np.arange(count) % len(draws)]
+    return [_Task(number, int(draw), bool(reaches[draw])) for number, draw in enumerate(chosen)]
+
+
+def _key(series: MeltSeries, log: Log, plan: Plan, truth: StatedTruth | None, seed: int, reachable_only: bool) -> str:
+    """Checksum of everything that the numbers depend on but the policy: what is played, and what plays it."""
+    told = (
+        meltdoe.__version__, np.__version__, scipy.__version__, replace(series, folder=None), log.entries, plan.melts,
+        None if truth is None else truth.outcomes, seed, reachable_only,
+    )  # fmt: skip
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:32]
+
+
+@lru_cache(maxsize=2)
+def _worlds(script: _Script) -> ChainFit:
+    """The chain whose draws are the possible truths; fitted once in every process."""
+    return fit_chain(script.series, script.log, seed=script.seed)
+
+
+def _play(script: _Script, policy: str, task: _Task) -> PlayedSeries:
+    """One series from its first melt to the recommendation."""
+    series = script.series
+    truth: Truth = script.truth if script.truth is not None else DrawnTruth(_worlds(script), task.draw)
+    rng = np.random.default_rng([abs(script.seed), task.number])
+    bench = Bench(truth, script.plan, rng, task.number, script.log.entries)
+    choose, _ = POLICIES[policy]
+    choose(bench)
+    best, true_chance = bench.best, bench.true_chance
+    made = Log(series, bench.made)
     return PlayedSeries(
-        melts=len(made.entries),
-        reachable=bool(best_there_is[draw] >= series.target_chance),
+        melts=len(bench.made),
+        reachable=task.reachable,
         stated=best.chance,
         true_chance=true_chance,
         reached=true_chance >= series.target_chance,
-        claimed=best.chance_reaches_target >= _SURE,
+        claimed=bench.claimed,
+        needed=bench.needed,
         losses=_losses(made),
         money=money_spent(made),
     )

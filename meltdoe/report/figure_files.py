@@ -5,7 +5,11 @@ from __future__ import annotations
 from meltdoe.errors import Inestimable
 from meltdoe.fit.best_setting import BestSetting
 from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.next_melt.advice import Advice
+from meltdoe.plans.assessment import assess
+from meltdoe.plans.comparison import PlanComparison
 from meltdoe.plans.melt_plan import Plan
+from meltdoe.report.figures.alias_figures import alias_picture
 from meltdoe.report.figures.chance_curves import chance_curves
 from meltdoe.report.figures.chance_grid import chance_grid
 from meltdoe.report.figures.chance_map import chance_map
@@ -13,11 +17,16 @@ from meltdoe.report.figures.effect_figures import effect_picture
 from meltdoe.report.figures.half_normal_figures import half_normal_picture
 from meltdoe.report.figures.held import ranked_factors
 from meltdoe.report.figures.log_figures import log_picture
+from meltdoe.report.figures.next_figures import information_picture
+from meltdoe.report.figures.options_figures import options_picture
 from meltdoe.report.figures.page_svg import standalone_svg
 from meltdoe.report.figures.plan_figures import plan_picture
+from meltdoe.report.figures.precision_figures import power_picture, precision_picture
+from meltdoe.report.figures.progress_figures import progress_picture
 from meltdoe.report.figures.seen_figures import measured_picture, predicted_picture
 from meltdoe.report.figures.stage_figures import stage_picture
 from meltdoe.report.figures.style import Picture, png_bytes
+from meltdoe.report.glass_pictures import glass_pictures
 from meltdoe.series.factor import Amount
 
 __all__ = ["figure_files", "pictures_of"]
@@ -41,17 +50,29 @@ def figure_files(chain: ChainFit, plan: Plan | None) -> dict[str, bytes | str]:
     return files
 
 
-def pictures_of(chain: ChainFit, plan: Plan | None, best: BestSetting | None) -> tuple[Picture, ...]:
+def pictures_of(
+    chain: ChainFit,
+    plan: Plan | None,
+    best: BestSetting | None,
+    advice: Advice | None = None,
+    compared: PlanComparison | None = None,
+) -> tuple[Picture, ...]:
     """Every figure that the melts so far can fill, in the order of the report.
 
     Parameters
     ----------
     best : the best setting of the chain, or None where there is none; figures of the whole chain stand around it.
+    advice : what to do next, for the figure of what one more melt would tell; None leaves it out.
+    compared : the plans that could have been bought; None leaves their figure out.
     """
     found: list[Picture | None] = []
+    if compared is not None:
+        found.append(options_picture(compared))
     if plan is not None and plan.melts:
-        found.append(plan_picture(plan, chain.log))
+        judged = assess(plan)
+        found += [plan_picture(plan, chain.log), alias_picture(plan), power_picture(judged), precision_picture(judged)]
     found.append(log_picture(chain.log))
+    found += glass_pictures(chain.log, plan)
     for position, stage in enumerate(chain.stages):
         found += [
             effect_picture(stage, position),
@@ -61,7 +82,10 @@ def pictures_of(chain: ChainFit, plan: Plan | None, best: BestSetting | None) ->
     if best is not None and chain.log.entries and any(outcome.counts for outcome in chain.series.outcomes):
         ranked = ranked_factors(chain, best)
         found += [_chance_picture(chain, best, ranked), stage_picture(chain, best, ranked[0])]
+        found.append(progress_picture(chain, best))
     found.append(predicted_picture(chain))
+    if advice is not None:
+        found.append(information_picture(chain, advice))
     return tuple(picture for picture in found if picture is not None)
 
 

@@ -1,29 +1,33 @@
-"""The report as one HTML page that opens anywhere: styles and pictures inside it, no script, no request to anywhere.
+"""The report as one HTML page that opens anywhere: styles, scripts and pictures inside it, no request to anywhere.
 
 Templates live in ``wording/``. Everything that is put into them is escaped and freed of control characters; the only
-markup let through is that of the figures, whose text the SVG writer has escaped.
+markup let through is that of the figures, whose text the SVG writer has escaped. The page runs its own two scripts and
+no others: its content security policy names them by their fingerprints. They sort and copy tables and work the panel of
+`meltdoe.report.what_if`; without them everything else can still be read.
 """
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import json
 import re
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files as files_of
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from meltdoe.fit.stage_chain import ChainFit
-from meltdoe.next_melt.advice import Advice
-from meltdoe.plans.melt_plan import Plan
-from meltdoe.report.figure_files import pictures_of
-from meltdoe.report.figures.page_svg import inline_svg, standalone_svg
-from meltdoe.report.figures.style import Picture, png_bytes
+from meltdoe.report.audiences import AUDIENCES, Reader
+from meltdoe.report.figures.page_svg import inline_svg
+from meltdoe.report.figures.style import Picture
 from meltdoe.report.plain_text import one_line, plain
-from meltdoe.report.sections import Report, report_of
+from meltdoe.report.sections import Report
 
-__all__ = ["report_files", "report_page"]
+__all__ = ["report_page"]
 
 _SHORT, _SHORT_NUMBER = 9, 26  # letters of a cell that is kept on one line
 _NEEDS_ROOM = 12  # letters from which words are not stacked one on another
@@ -37,33 +41,21 @@ _APART = re.compile(r"(\d) (?=%|°|points\b|melts?\b|firings?\b)")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
 
-def report_files(chain: ChainFit, plan: Plan | None, advice: Advice | None) -> dict[str, bytes | str]:
-    """The report and its figures: relative path to content.
+@dataclass(frozen=True, slots=True)
+class _Script:
+    """A script of our own: its text, and its fingerprint for the content security policy."""
 
-    Parameters
-    ----------
-    plan : the plan of the series, or None where none was drawn up.
-    advice : what to do next, or None where nothing can be advised.
-
-    Returns
-    -------
-    ``report.html``, which holds everything, and every figure as ``figures/NAME.svg`` and ``figures/NAME.png``.
-    """
-    pictures = pictures_of(chain, plan, None if advice is None else advice.best)
-    drawn = {picture.name: standalone_svg(picture) for picture in pictures}
-    files: dict[str, bytes | str] = {"report.html": report_page(report_of(chain, plan, advice, pictures), drawn)}
-    for picture in pictures:
-        files[f"figures/{picture.name}.svg"] = drawn[picture.name]
-        files[f"figures/{picture.name}.png"] = png_bytes(picture.figure)
-    return files
+    text: Markup
+    hash: str
 
 
-def report_page(report: Report, drawn: Mapping[str, str]) -> str:
+def report_page(report: Report, drawn: Mapping[str, str], reader: Reader | None = None) -> str:
     """The page of a report; the same report gives the same text.
 
     Parameters
     ----------
     drawn : SVG text by name of the picture, as `standalone_svg` gives it.
+    reader : for whom it is written; for everyone where None.
     """
     environment = Environment(
         loader=PackageLoader("meltdoe.report", "wording"),
@@ -78,8 +70,32 @@ def report_page(report: Report, drawn: Mapping[str, str]) -> str:
     def svg(picture: Picture) -> Markup:
         return Markup(inline_svg(drawn[picture.name]))  # of our own writer, which has escaped all text in it
 
-    environment.filters.update(svg=svg, one_line=one_line, percent=_percent, together=_together, width=_width)
-    return environment.get_template("report.html.j2").render(report=report, series=report.series, number=_Numbers())
+    environment.filters.update(
+        svg=svg, one_line=one_line, percent=_percent, together=_together, width=_width, json=_json
+    )
+    audience = AUDIENCES[reader]
+    turned = report.what_if is not None and any(section.id == "try" for section in audience.sections)
+    return environment.get_template("report.html.j2").render(
+        report=report,
+        series=report.series,
+        audience=audience,
+        scripts=[_script(name) for name in ("tables.js", *(["what_if.js"] if turned else []))],
+        number=_Numbers(),
+    )
+
+
+def _script(name: str) -> _Script:
+    text = files_of("meltdoe.report").joinpath("wording", name).read_text(encoding="utf-8")
+    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")
+    return _Script(Markup(text), f"sha256-{digest}")
+
+
+def _json(value: Any) -> Markup:
+    """A value as JSON that cannot end the element it stands in, nor be taken for markup."""
+    text = json.dumps(value, allow_nan=False, separators=(",", ":"))
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
 
 
 class _Numbers:

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from meltdoe.fit.belief_check import BeliefCheck, BelievedChance, ChanceRange
 from meltdoe.fit.drift import Drift
 from meltdoe.fit.influence import Influence, MeltInfluence, Surprise
 from meltdoe.fit.learning import Learning
@@ -16,8 +15,6 @@ from meltdoe.fit.past_predictions import Forecast, PastPredictions
 from meltdoe.fit.phrases import (
     capital,
     good_phrase,
-    interval_phrase,
-    level_phrase,
     listed,
     measure,
     p_phrase,
@@ -26,6 +23,7 @@ from meltdoe.fit.phrases import (
 )
 from meltdoe.fit.stage_chain import ChainFit
 from meltdoe.fit.thresholds import Threshold
+from meltdoe.report.belief_sentences import belief_sentences, chemistry_sentences, moved
 from meltdoe.report.model_sentences import (
     agreement_sentence,
     proportionality_sentence,
@@ -34,12 +32,10 @@ from meltdoe.report.model_sentences import (
     two_level_sentences,
 )
 from meltdoe.report.tables import Column, Table
-from meltdoe.series.factor import Setting
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
     "Passage",
-    "belief_sentences",
     "drift_sentences",
     "influence_sentences",
     "learning_passages",
@@ -75,6 +71,10 @@ def learning_passages(chain: ChainFit, found: Learning) -> tuple[Passage, ...]:
         passages.append(Passage("Drift over the series", drift_sentences(chain, found.drifts)))
     if found.beliefs is not None:
         passages.append(Passage("What the beliefs do", belief_sentences(chain.series, found.beliefs)))
+    if found.chemistry is not None:
+        passages.append(
+            Passage("How far melts and chemistry agree", chemistry_sentences(chain.series, found.chemistry))
+        )
     model: list[str] = []
     for stage in found.stages.values():
         model += two_level_sentences(stage.two_level) + surface_sentences(chain.series, stage.surface, chain.level)
@@ -108,7 +108,7 @@ def influence_sentences(chain: ChainFit, found: Influence) -> tuple[str, ...]:
 def _without_melt(chain: ChainFit, found: Influence, melt: MeltInfluence) -> str:
     best, target = found.best, percent(chain.series.target_chance)
     if melt.other_setting:
-        other = _moved(chain.series, melt.best.settings, best.settings)
+        other = moved(chain.series, melt.best.settings, best.settings)
         text = (
             f"Without melt {melt.melt} the best setting would be {other}, "
             f"with a chance of success of {percent(melt.best.chance)}; the present one would have "
@@ -123,10 +123,6 @@ def _without_melt(chain: ChainFit, found: Influence, melt: MeltInfluence) -> str
         now = "no longer" if melt.best.chance_reaches_target < best.chance_reaches_target else "already"
         text += f"; the {target} wanted would {now} count as reached"
     return f"{text}."
-
-
-def _moved(series: MeltSeries, there: Mapping[str, Setting], here: Mapping[str, Setting]) -> str:
-    return series.show({name: value for name, value in there.items() if value != here[name]})
 
 
 def surprise_sentences(found: Influence) -> tuple[str, ...]:
@@ -270,41 +266,6 @@ def _drift(chain: ChainFit, drift: Drift) -> str:
 
 def _or_unknown(value: float | None, unit: str = "") -> str:
     return "unknown" if value is None else measure(value, unit)
-
-
-def belief_sentences(series: MeltSeries, check: BeliefCheck) -> tuple[str, ...]:
-    """What beliefs foretell, what the melts made of them, and the conclusion without them."""
-    said = [_belief(series, one, check.level) for one in check.beliefs]
-    best, without = check.best, check.best_without
-    there = f"{percent(check.chance_without.mean)} ({_ends(check.chance_without)})"
-    here = f"{percent(best.chance)} ({percent(best.low)} to {percent(best.high)})"
-    text = f"At the best setting the chance of success is {here} with your beliefs and {there} without them"
-    if check.other_setting:
-        text += (
-            f"; without them the best setting would be {_moved(series, without.settings, best.settings)}, "
-            f"{percent(without.chance)} ({percent(without.low)} to {percent(without.high)})"
-        )
-    else:
-        text += ", and no other setting would be clearly better"
-    said.append(f"{text}; all with {level_phrase(check.level)}.")
-    said.append(f"Before any melt it stood at {percent(check.before_at_best.mean)} ({_ends(check.before_at_best)}).")
-    return tuple(said)
-
-
-def _belief(series: MeltSeries, one: BelievedChance, level: float) -> str:
-    belief, outcome = one.belief, series.outcome(one.belief.outcome)
-    worth = f"worth {belief.worth:g} melt{'s' * (belief.worth != 1)}"
-    text = (
-        f"Before any melt your beliefs put the chance of {good_phrase(outcome)} at {series.show(belief.at)} "
-        f"{interval_phrase(one.before.low, one.before.high, level)} (you said {percent(belief.chance)}, {worth}); with "
-        f"the melts it is {percent(one.after.mean)} ({_ends(one.after)}), from the melts without beliefs "
-        f"{percent(one.without.mean)} ({_ends(one.without)})."
-    )
-    return f"{text} The melts speak against this belief." if one.conflict else text
-
-
-def _ends(chance: ChanceRange) -> str:
-    return f"{percent(chance.low)} to {percent(chance.high)}"
 
 
 def threshold_sentences(chain: ChainFit, found: Mapping[str, tuple[Threshold, ...]]) -> tuple[str, ...]:

@@ -18,11 +18,15 @@ __all__ = ["REFERENCES", "Methods", "methods"]
 REFERENCES = {
     "bedrick": "Bedrick, E. J., Christensen, R. and Johnson, W. (1996). A new perspective on priors for "
     "generalized linear models. Journal of the American Statistical Association 91, 1450-1460.",
+    "botev": "Botev, Z. I. (2017). The normal law under linear restrictions: simulation and estimation via minimax "
+    "tilting. Journal of the Royal Statistical Society B 79, 125-148.",
     "box": "Box, G. E. P., Hunter, J. S. and Hunter, W. G. (2005). Statistics for Experimenters, 2nd edition. Wiley.",
     "chipman": "Chipman, H. (1996). Bayesian variable selection with related predictors. Canadian Journal of "
     "Statistics 24, 17-36.",
     "clopper": "Clopper, C. J. and Pearson, E. S. (1934). The use of confidence or fiducial limits illustrated "
     "in the case of the binomial. Biometrika 26, 404-413.",
+    "conjugate": "George, E. I. and McCulloch, R. E. (1997). Approaches for Bayesian variable selection. Statistica "
+    "Sinica 7, 339-373.",
     "daniel": "Daniel, C. (1959). Use of half-normal plots in interpreting factorial two-level experiments. "
     "Technometrics 1, 311-341.",
     "firth": "Firth, D. (1993). Bias reduction of maximum likelihood estimates. Biometrika 80, 27-38.",
@@ -30,6 +34,12 @@ REFERENCES = {
     "information collection. SIAM Journal on Control and Optimization 47, 2410-2439.",
     "george": "George, E. I. and McCulloch, R. E. (1993). Variable selection via Gibbs sampling. Journal of the "
     "American Statistical Association 88, 881-889.",
+    "gelman": "Gelman, A., Jakulin, A., Pittau, M. G. and Su, Y.-S. (2008). A weakly informative default prior "
+    "distribution for logistic and other regression models. Annals of Applied Statistics 2, 1360-1383.",
+    "geweke": "Geweke, J. (1991). Efficient simulation from the multivariate normal and Student-t distributions "
+    "subject to linear constraints. Computing Science and Statistics 23, 571-578.",
+    "ghosh": "Ghosh, J., Li, Y. and Mitra, R. (2018). On the use of Cauchy prior distributions for Bayesian logistic "
+    "regression. Bayesian Analysis 13, 359-383.",
     "goos": "Goos, P. and Vandebroek, M. (2001). Optimal split-plot designs. Journal of Quality Technology "
     "33, 436-450.",
     "greenland": "Greenland, S. and Mansournia, M. A. (2015). Penalization, bias reduction, and default priors in "
@@ -47,6 +57,8 @@ REFERENCES = {
     "the 13th International Conference on Artificial Intelligence and Statistics, 541-548.",
     "patterson": "Patterson, H. D. and Thompson, R. (1971). Recovery of inter-block information when block sizes "
     "are unequal. Biometrika 58, 545-554.",
+    "scott": "Scott, J. G. and Berger, J. O. (2010). Bayes and empirical-Bayes multiplicity adjustment in the "
+    "variable-selection problem. Annals of Statistics 38, 2587-2619.",
     "vehtari": "Vehtari, A., Simpson, D., Gelman, A., Yao, Y. and Gabry, J. (2024). Pareto smoothed importance "
     "sampling. Journal of Machine Learning Research 25(72).",
 }
@@ -66,7 +78,7 @@ class Methods:
     ----------
     design, plan_seed : how the plan is called, empty where there was none, and what gave its order.
     randomised : whether its order was drawn; a plan written by hand has none.
-    prior : sizes of the prior of all outcomes.
+    prior : sizes of the prior of all outcomes, over `n_factors` factors.
     kinds : kinds of outcome that were seen. classical : classical methods that gave estimates.
     sampled, weighted : whether any posterior was drawn by chains, or by weighting.
     shared : whether melts of one firing (or castings of one melt) were given an effect of their own.
@@ -79,12 +91,14 @@ class Methods:
     plan_seed: int
     randomised: bool
     prior: InclusionPrior
+    n_factors: int
     kinds: frozenset[str]
     classical: tuple[str, ...]
     sampled: bool
     weighted: bool
     shared: bool
     beliefs: int
+    chemistry: int
     half_normal: bool
     per_firing: bool
     references: tuple[str, ...]
@@ -98,14 +112,17 @@ def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -
     ways = {stage.posterior.diagnostics.method for stage in chain.stages}
     half_normal = any(picture.name.startswith("half-normal") for picture in pictures)
     per_firing = bool(chain.series.per_firing)
-    cited = {"george", "chipman", "clopper", "lindley", "frazier"}
+    cited = {"george", "chipman", "gelman", "ghosh", "scott", "clopper", "lindley", "frazier"}
     cited |= {"box"} if plan is not None else set()
     cited |= {"goos"} if plan is not None and per_firing else set()
     for fitted, keys in _BEHIND.items():
         cited |= keys if any(isinstance(stage.classical.fit, fitted) for stage in seen) else set()
+    cited |= {"conjugate", "geweke", "botev"} if "measured" in kinds else set()
     cited |= {"murray"} if "slice" in ways else set()
     cited |= {"vehtari"} if "importance" in ways else set()
-    cited |= {"bedrick"} if chain.series.beliefs else set()
+    prior = chain.series.chemistry_prior
+    expected = prior.beliefs if prior else ()
+    cited |= {"bedrick"} if chain.series.beliefs or expected else set()
     cited |= {"lenth", "daniel"} if half_normal else set()
     return Methods(
         level=chain.level,
@@ -115,12 +132,14 @@ def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -
         plan_seed=0 if plan is None else plan.seed,
         randomised=plan is not None and bool(plan.reason),
         prior=InclusionPrior(),
+        n_factors=len(chain.series.factors),
         kinds=kinds,
         classical=classical,
         sampled="slice" in ways,
         weighted="importance" in ways,
         shared=any(stage.data.groups is not None for stage in seen),
         beliefs=len(chain.series.beliefs),
+        chemistry=len(expected),
         half_normal=half_normal,
         per_firing=per_firing,
         references=tuple(REFERENCES[key] for key in sorted(cited)),

@@ -15,19 +15,14 @@ from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Unseen
 
-__all__ = ["unknown_sentences"]
+__all__ = ["unknown_sentences", "waiting_sentences"]
 
 
 def unknown_sentences(chain: ChainFit, best: BestSetting | None) -> tuple[str, ...]:
     """Effects that cannot be told apart, outcomes unseen, factors and ranges never tried."""
     series, log = chain.series, chain.log
     said = list(not_told_apart_sentences(chain)) if log.entries else []
-    for outcome in series.outcomes:
-        for state in (Unseen.LATER, Unseen.LOST):
-            melts = sorted({e.melt for e in log.entries if e.seen.get(outcome.name) is state})
-            if melts:
-                what = "not known yet" if state is Unseen.LATER else "lost, nobody looked"
-                said.append(f"{capital(outcome.name)} of {melts_phrase(melts)}: {what}.")
+    said += waiting_sentences(log)
     if log.entries:
         said += [
             f"{capital(o.name)} has never been seen."
@@ -37,6 +32,18 @@ def unknown_sentences(chain: ChainFit, best: BestSetting | None) -> tuple[str, .
         said += _never_tried(series, log)
     if best is not None and log.entries:
         said += _beyond_melts(series, log, best)
+    return tuple(said)
+
+
+def waiting_sentences(log: Log) -> tuple[str, ...]:
+    """Which outcomes of which melts are not known yet, or lost."""
+    said = []
+    for outcome in log.series.outcomes:
+        for state in (Unseen.LATER, Unseen.LOST):
+            melts = sorted({e.melt for e in log.entries if e.seen.get(outcome.name) is state})
+            if melts:
+                what = "not known yet" if state is Unseen.LATER else "lost, nobody looked"
+                said.append(f"{capital(outcome.name)} of {melts_phrase(melts)}: {what}.")
     return tuple(said)
 
 

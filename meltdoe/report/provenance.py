@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from meltdoe import __version__
-from meltdoe.files.log_csv import LOG_NAME
-from meltdoe.files.plan_csv import PLAN_NAME
-from meltdoe.files.series_toml import series_path
+from meltdoe.files.series.series_toml import series_path
+from meltdoe.files.store.log_csv import LOG_NAME
+from meltdoe.files.store.plan_csv import PLAN_NAME
 
 __all__ = ["Provenance", "provenance"]
 

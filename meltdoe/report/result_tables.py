@@ -13,6 +13,7 @@ from meltdoe.fit.stage_chain import ChainFit
 from meltdoe.fit.stage_fit import StageFit
 from meltdoe.glass.cautions import Caution
 from meltdoe.next_melt.advice import Advice
+from meltdoe.report.advice_sentences import TELLS_SCALE, tells
 from meltdoe.report.tables import Column, Table, times
 from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
@@ -142,17 +143,18 @@ def next_table(series: MeltSeries, advice: Advice) -> Table:
     """The proposed melts."""
     money = f"Cost ({series.budget.currency})" if series.budget.currency else "Cost"
     columns = [Column("Proposal", "number"), Column("Firing", "number"), Column("Settings"), Column("Chance", "number")]
-    columns += [Column(f"Interval, {100 * advice.level:g} %", "number"), Column("Tells (nats)", "number")]
+    columns += [Column(f"Interval, {100 * advice.level:g} %", "number"), Column("Tells", "number")]
     columns += [Column(money, "number")] if series.costs.known else []
     columns += [Column("Chance of a costly failure", "number")] if any(series.costs.loss.values()) else []
     rows: list[Sequence[str]] = []
     for i, melt in enumerate(advice.melts, 1):
         cells = [str(i), str(melt.firing), series.show(melt.settings), percent(melt.chance)]
-        cells += [f"{percent(melt.low)} to {percent(melt.high)}", f"{melt.information:.2f}"]
+        cells += [f"{percent(melt.low)} to {percent(melt.high)}", tells(melt.information)]
         cells += [f"{melt.cost:.0f}"] if series.costs.known else []
         cells += [percent(melt.risk)] if any(series.costs.loss.values()) else []
         rows.append(cells)
-    return Table("The next melts proposed", tuple(columns), tuple(map(tuple, rows)))
+    note = f"Tells: what a melt is expected to teach beside those above it; {TELLS_SCALE}."
+    return Table("The next melts proposed", tuple(columns), tuple(map(tuple, rows)), note)
 
 
 def caution_table(cautions: Sequence[Caution]) -> Table:

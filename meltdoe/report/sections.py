@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.learning import learning
+from meltdoe.fit.learning import Learning, learning
 from meltdoe.fit.phrases import interval_phrase, listed, percent
 from meltdoe.fit.stage_chain import ChainFit
 from meltdoe.fit.stage_fit import StageFit
@@ -23,12 +23,22 @@ from meltdoe.next_melt.stopping import confirmation_melts
 from meltdoe.plans.assessment import Assessment, assess
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
+from meltdoe.report.answer import answer_sentences
 from meltdoe.report.deviations import deviation_sentences
+from meltdoe.report.diary import DiaryEntry, diary_of
+from meltdoe.report.doubts import doubt_passages
+from meltdoe.report.failures import failure_table
 from meltdoe.report.figures.held import ranked_factors
 from meltdoe.report.figures.style import Picture
 from meltdoe.report.learning_sentences import Passage, learning_passages
 from meltdoe.report.methods import Methods, methods
-from meltdoe.report.not_known import unknown_sentences
+from meltdoe.report.not_known import unknown_sentences, waiting_sentences
+from meltdoe.report.outlook_sentences import (
+    bound_sentences,
+    forecast_sentence,
+    result_sentences,
+    thin_sentences,
+)
 from meltdoe.report.provenance import Provenance, provenance
 from meltdoe.report.result_tables import (
     caution_table,
@@ -39,7 +49,6 @@ from meltdoe.report.result_tables import (
     stage_table,
 )
 from meltdoe.report.sentences import (
-    best_sentence,
     counted_sentence,
     risk_sentence,
     stage_sentences,
@@ -53,12 +62,17 @@ from meltdoe.report.tables import (
     plan_table,
     precision_table,
 )
+from meltdoe.report.what_if import WhatIf, what_if
 from meltdoe.series.factor import Choice
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.sheets.series_cautions import cautions_of, reached_celsius
 
 __all__ = ["Learnt", "Planned", "Recommended", "Report", "report_of"]
 
+# first words of the names of figures
+_OF_THE_PLAN = ("plan", "alias", "power", "kiln", "viscosity")
+_OF_THE_NEXT = ("information", "next")
+_OF_OUTCOMES = ("effects", "half", "seen")
 _MOST_FACTORS_REFITTED, _MOST_MELTS_REFITTED = 10, 40  # beyond them the refits would take minutes
 
 
@@ -100,10 +114,14 @@ class Next:
 
     goes_on: bool
     verdict: str
+    forecast: str
     aim: str
     table: Table
     whys: tuple[str, ...]
+    bounds: tuple[str, ...]
     others: tuple[str, ...]
+    results: tuple[str, ...]
+    thin: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,11 +130,15 @@ class Report:
 
     Attributes
     ----------
-    answer : the conclusion in about three sentences.
+    ends : castings good throughout, not good, and not known to their end. beyond : melts made beyond the plan.
+    answer : the conclusion in three sentences.
+    plan_pictures, next_pictures : figures of the plan, and of what the next melt would tell.
     notes : melt and what was noted of it. deviations : where the melts left the plan.
-    works, predicted : figures of the whole chain.
-    checks : how far the conclusion can be trusted, passage by passage.
-    unknown : what the melts do not say.
+    diary, failures : the same melts one by one, and those that failed.
+    progress : how the best chance came up. works, predicted : figures and expectations of the whole chain.
+    checks : how far the conclusion can be trusted, passage by passage. doubts : questions of a sceptical reader.
+    what_if : what the panel needs, None where no setting can be tried.
+    unknown : what the melts do not say. waiting : outcomes that are later or lost.
     log_csv : the log as it stands in its file.
     """
 
@@ -125,23 +147,32 @@ class Report:
     n_firings: int
     dates: tuple[str, str] | None
     judged: bool
+    ends: tuple[int, int, int]
+    beyond: int
     factors: Table
     outcomes: Table
     answer: tuple[str, ...]
     planned: Planned | None
-    plan_picture: Picture | None
+    plan_pictures: tuple[Picture, ...]
     melts: Table | None
     melts_picture: Picture | None
     notes: tuple[tuple[str, str], ...]
     deviations: tuple[str, ...]
+    diary: tuple[DiaryEntry, ...]
+    failures: Table | None
+    progress: Picture | None
     learnt: tuple[Learnt, ...]
     works: tuple[Picture, ...]
     predicted: Table | None
     checks: tuple[Passage, ...]
+    doubts: tuple[Passage, ...]
     recommended: Recommended | None
+    what_if: WhatIf | None
     unknown: tuple[str, ...]
+    waiting: tuple[str, ...]
     counts: tuple[str, ...]
     next: Next | None
+    next_pictures: tuple[Picture, ...]
     cautions: Table
     methods: Methods
     provenance: Provenance
@@ -156,7 +187,7 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
     plan : None where none was drawn up. advice : None where nothing can be advised.
     pictures : as `meltdoe.report.figure_files.pictures_of` gives them.
     """
-    from meltdoe.files.log_csv import log_text
+    from meltdoe.files.store.log_csv import log_text
 
     series, log = chain.series, chain.log
     by_name = {picture.name: picture for picture in pictures}
@@ -164,6 +195,9 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
     judged = any(outcome.counts for outcome in series.outcomes)
     plan = plan if plan is not None and plan.melts else None
     dates = sorted(entry.date for entry in log.entries if entry.date is not None)
+    ended = [log.succeeded(entry) for entry in log.entries]
+    found = _learning(chain, best) if best is not None and judged and log.entries else None
+    placed = _placed(pictures)
     return Report(
         series=series,
         n_melts=len(log.melt_numbers),
@@ -172,21 +206,30 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
         judged=judged,
         factors=factor_table(series),
         outcomes=outcome_table(series),
-        answer=_answer(chain, advice, judged),
+        ends=(ended.count(True), ended.count(False), ended.count(None)),
+        beyond=0 if plan is None else len(log.melt_numbers - {melt.melt for melt in plan.melts}),
+        answer=answer_sentences(chain, advice, judged),
         planned=None if plan is None else _planned(plan),
-        plan_picture=by_name.get("plan"),
+        plan_pictures=placed["planned"],
         melts=melt_table(log, plan) if log.entries else None,
         melts_picture=by_name.get("melts"),
         notes=_notes(log),
         deviations=() if plan is None else deviation_sentences(log, plan),
+        diary=diary_of(log, plan),
+        failures=failure_table(log),
+        progress=by_name.get("progress"),
         learnt=tuple(_learnt(stage, i, pictures) for i, stage in enumerate(chain.stages)),
-        works=tuple(by_name[name] for name in ("chance-map", "stages", "predicted") if name in by_name),
+        works=placed["works"],
         predicted=predicted_table(chain) if log.entries and judged else None,
-        checks=_checks(chain, best) if best is not None and judged and log.entries else (),
+        checks=() if found is None else _checks(chain, found),
+        doubts=() if found is None or best is None else doubt_passages(chain, plan, best, found),
         recommended=_recommended(chain, best) if best is not None and judged else None,
+        what_if=what_if(chain, best) if best is not None and judged else None,
         unknown=unknown_sentences(chain, best if judged else None),
+        waiting=waiting_sentences(log),
         counts=tuple(counted_sentence(stage) for stage in chain.stages),
         next=None if advice is None or not judged else _next(series, advice),
+        next_pictures=placed["next"],
         cautions=caution_table(cautions_of(series, reached_celsius(series, log.raw))),
         methods=methods(chain, plan, pictures),
         provenance=provenance(series.folder, chain.seed),
@@ -194,20 +237,18 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
     )
 
 
-def _answer(chain: ChainFit, advice: Advice | None, judged: bool) -> tuple[str, ...]:
-    if not judged:
-        return (
-            "No outcome of this series is judged good or bad, so no setting is better than another; see what was "
-            "learnt.",
-        )
-    if advice is None:
-        return ("No setting keeps every limit, so nothing can be recommended.",)
-    said = [best_sentence(chain, advice.best), risk_sentence(chain, advice.best), why_verdict(chain.series, advice)]
-    if not chain.log.entries:
-        said.insert(
-            0, "No melt has been made yet: what follows rests on what was assumed and believed before the first one."
-        )
-    return tuple(said)
+def _placed(pictures: tuple[Picture, ...]) -> dict[str, tuple[Picture, ...]]:
+    """Figures by the section that shows them; those of an outcome, the log and progress have places of their own."""
+    found: dict[str, list[Picture]] = {"planned": [], "next": [], "works": []}
+    for picture in pictures:
+        kind = picture.name.split("-")[0]
+        if kind in _OF_THE_PLAN:
+            found["planned"].append(picture)
+        elif kind in _OF_THE_NEXT:
+            found["next"].append(picture)
+        elif kind not in _OF_OUTCOMES and picture.name not in ("melts", "progress"):
+            found["works"].append(picture)
+    return {name: tuple(some) for name, some in found.items()}
 
 
 def _planned(plan: Plan) -> Planned:
@@ -241,10 +282,14 @@ def _learnt(stage: StageFit, position: int, pictures: tuple[Picture, ...]) -> Le
     return Learnt(stage, tuple(dict.fromkeys(said)), effect_table(stage) if stage.n_seen else None, shown)
 
 
-def _checks(chain: ChainFit, best: BestSetting) -> tuple[Passage, ...]:
+def _learning(chain: ChainFit, best: BestSetting) -> Learning:
     small = len(chain.series.factors) <= _MOST_FACTORS_REFITTED and len(chain.log.entries) <= _MOST_MELTS_REFITTED
-    said = learning_passages(chain, learning(chain, best, refits=small))
-    if small:
+    return learning(chain, best, refits=small)
+
+
+def _checks(chain: ChainFit, found: Learning) -> tuple[Passage, ...]:
+    said = learning_passages(chain, found)
+    if found.past is not None:
         return said
     left_out = (
         "Past predictions, drift and the part of beliefs need many refits and were left out for so large a series."
@@ -286,8 +331,12 @@ def _next(series: MeltSeries, advice: Advice) -> Next:
     return Next(
         goes_on=advice.verdict.word == "go on",
         verdict=why_verdict(series, advice),
+        forecast=forecast_sentence(series, advice),
         aim=aim_sentence(advice),
         table=next_table(series, advice),
         whys=tuple(why_this_melt(series, advice, melt) for melt in advice.melts),
+        bounds=tuple(bound_sentences(series, advice)),
         others=tuple(why_not_another(series, advice)) if advice.melts else (),
+        results=tuple(result_sentences(series, advice)),
+        thin=tuple(thin_sentences(series, advice)),
     )

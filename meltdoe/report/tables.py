@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from meltdoe.log.melt_log import Entry, Log
+from meltdoe.log.melt_log import Log
 from meltdoe.plans.assessment import Assessment
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.report.deviations import moved
+from meltdoe.report.seen_words import SEEN_NOTE, seen_words
 from meltdoe.series.factor import Amount, Factor, Setting
 from meltdoe.series.melt_series import MeltSeries
-from meltdoe.series.outcome import Outcome, Unseen
+from meltdoe.series.outcome import Outcome
 
 __all__ = [
     "Column",
@@ -29,7 +30,6 @@ __all__ = [
 Align: TypeAlias = Literal["text", "number"]
 _FACTORS_ACROSS = 8  # more factors than these share one column of a table of melts
 _MIXED_AT_MOST, _GROUP_AT_MOST = 12, 8
-_SEEN_WORDS = {Unseen.NOT_REACHED: "not reached", Unseen.LATER: "later", Unseen.LOST: "lost"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +181,7 @@ def melt_table(log: Log, plan: Plan | None) -> Table:
         cells = [str(entry.melt), *([str(entry.mould)] if with_mould else []), str(entry.firing)]
         cells.append(entry.date.isoformat() if entry.date else "")
         cells += _setting_cells(series, entry.settings, planned.get(entry.melt))
-        cells += [_seen(outcome, entry) for outcome in series.outcomes]
+        cells += [seen_words(series, outcome, entry) for outcome in series.outcomes]
         cells += [_plain_setting(entry.circumstances.get(c.name, "")) for c in series.circumstances]
         cells += [{True: "yes", False: "no", None: "not known"}[log.succeeded(entry)] if judged else "not judged"]
         rows.append(tuple(cells))
@@ -189,8 +189,7 @@ def melt_table(log: Log, plan: Plan | None) -> Table:
         "Every melt and what happened",
         tuple(columns),
         tuple(rows),
-        "Settings are those really used. Not reached: an earlier stage had failed, so there was nothing to see; "
-        "later: not known yet; lost: it got there, but nobody looked.",
+        f"Settings are those really used. {SEEN_NOTE}",
     ).without_empty_columns()
 
 
@@ -223,8 +222,3 @@ def _setting_cells(
 
 def _plain_setting(value: Setting) -> str:
     return value if isinstance(value, str) else f"{value:g}"
-
-
-def _seen(outcome: Outcome, entry: Entry) -> str:
-    seen = entry.seen.get(outcome.name, Unseen.NOT_REACHED)
-    return _SEEN_WORDS[seen] if isinstance(seen, Unseen) else outcome.show(seen)

@@ -2,7 +2,8 @@
 
 Amounts run -1..+1 between low and high (after the scale). Ordered factors take even scores -1..+1. A choice with L
 options takes L - 1 orthonormal sum-to-zero contrasts (Helmert type), scaled so that each column has mean square 1
-over the options; with two options that is -1/+1, and every option is treated alike by an isotropic prior.
+over the options; with two options that is -1/+1, and every option is treated alike by an isotropic prior. A quantity of
+the glass runs -1..+1 between its ends over the planned region.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
+from meltdoe.series.chemistry import Derived
 from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
 from meltdoe.series.terms import Term
 
@@ -35,9 +37,11 @@ class Coding:
     Parameters
     ----------
     factors : the factors, in the order of the raw columns.
+    derived : quantities of the glass that terms may name beside factors.
     """
 
     factors: tuple[Factor, ...]
+    derived: tuple[Derived, ...] = ()
     _index: dict[str, int] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -48,12 +52,19 @@ class Coding:
         return tuple(factor.name for factor in self.factors)
 
     def factor_columns(self, name: str, raw: FloatArray) -> FloatArray:
-        """Coded columns of one factor, shape (n_melts, 1) or (n_melts, options - 1)."""
+        """Coded columns of one factor or quantity, shape (n_melts, 1) or (n_melts, options - 1)."""
+        quantity = self._quantity(name)
+        if quantity is not None:
+            table = np.atleast_2d(np.asarray(raw, dtype=float))
+            return quantity.coded({factor.name: table[:, i] for i, factor in enumerate(self.factors)})[:, None]
         factor = self.factors[self._index[name]]
         values = np.atleast_2d(np.asarray(raw, dtype=float))[:, self._index[name]]
         if isinstance(factor, Choice):
             return np.asarray(contrasts(len(factor.options))[np.rint(values).astype(int)])
         return factor.coded(values)[:, None]
+
+    def _quantity(self, name: str) -> Derived | None:
+        return next((one for one in self.derived if one.name == name), None)
 
     def term_columns(self, term: Term, raw: FloatArray) -> FloatArray:
         """Coded columns of one term: all products of the columns of its factors, shape (n_melts, width)."""
@@ -67,7 +78,7 @@ class Coding:
 
     def width(self, term: Term) -> int:
         """How many columns a term takes."""
-        factors = (self.factors[self._index[name]] for name in term.factors)
+        factors = (self.factors[self._index[name]] for name in term.factors if name in self._index)
         return int(np.prod([len(f.options) - 1 if isinstance(f, Choice) else 1 for f in factors], dtype=int))
 
     def matrix(self, terms: Sequence[Term], raw: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meltdoe.series.chemistry import Ceiling
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.limit_parser import Comparison
 
@@ -21,13 +22,13 @@ class Limit:
     ----------
     keep : the text as the user wrote it.
     why : the user's reason, printed wherever the limit bites.
-    comparison : the parsed text.
+    comparison : the parsed text, or what chemistry puts in its place.
     """
 
     keep: str
     why: str
-    comparison: Comparison
+    comparison: Comparison | Ceiling
 
     def holds(self, columns: Mapping[str, FloatArray]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-        """Whether each setting keeps the limit; `columns` holds natural units by factor name."""
+        """Whether each setting keeps the limit; `columns` holds raw values by factor name."""
         return self.comparison.holds(columns)

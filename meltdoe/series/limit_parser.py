@@ -21,7 +21,7 @@ import numpy as np
 
 from meltdoe.series.factor import FloatArray
 
-__all__ = ["Comparison", "LimitSyntax", "parse_comparison"]
+__all__ = ["Comparison", "Expression", "LimitSyntax", "parse_comparison", "parse_expression"]
 
 _LONGEST = 500  # characters; with _DEEPEST it keeps reading and evaluating far from Python's recursion limit
 _DEEPEST = 40
@@ -56,6 +56,7 @@ class _Operation:
 
 
 _Tree: TypeAlias = _Number | _Name | _Operation
+Nested: TypeAlias = "float | str | list[Nested]"
 
 
 def _value(tree: _Tree, columns: Mapping[str, FloatArray]) -> FloatArray:
@@ -77,6 +78,14 @@ def _names(tree: _Tree) -> frozenset[str]:
     return frozenset()
 
 
+def _nested(tree: _Tree) -> Nested:
+    if isinstance(tree, _Number):
+        return tree.value
+    if isinstance(tree, _Name):
+        return tree.name
+    return [tree.sign, _nested(tree.left), _nested(tree.right)]
+
+
 @dataclass(frozen=True, slots=True)
 class Comparison:
     """Two arithmetic expressions and the sign between them."""
@@ -89,6 +98,11 @@ class Comparison:
     def names(self) -> frozenset[str]:
         """The factor names that stand in it."""
         return _names(self.left) | _names(self.right)
+
+    @property
+    def nested(self) -> Nested:
+        """The same as plain lists, for readers in other languages: [sign, left, right], numbers, names as text."""
+        return [self.sign, _nested(self.left), _nested(self.right)]
 
     def margin(self, columns: Mapping[str, FloatArray]) -> FloatArray:
         """By how much it holds, elementwise: right minus left for "<=", negative where broken, NaN without a value."""
@@ -117,6 +131,24 @@ class Comparison:
             else:
                 keeps = left < right if self.sign == "<" else left > right
             return np.asarray(finite & keeps)
+
+
+@dataclass(frozen=True, slots=True)
+class Expression:
+    """One arithmetic expression, such as the share of a material: ``"flux"``, ``"0.6 * flux"`` or ``"12.5"``."""
+
+    text: str
+    tree: _Tree
+
+    @property
+    def names(self) -> frozenset[str]:
+        """The factor names that stand in it."""
+        return _names(self.tree)
+
+    def value(self, columns: Mapping[str, FloatArray]) -> FloatArray:
+        """Its value, elementwise; NaN where it has none."""
+        with np.errstate(all="ignore"):
+            return _value(self.tree, columns)
 
 
 class _Reader:
@@ -227,3 +259,20 @@ def parse_comparison(text: str) -> Comparison:
     if len(text) > _LONGEST:
         raise LimitSyntax(f"a limit may have at most {_LONGEST} characters", _LONGEST)
     return _Reader(text).comparison()
+
+
+def parse_expression(text: str) -> Expression:
+    """Read ``"0.6 * flux"``.
+
+    Raises
+    ------
+    LimitSyntax
+        Where the text is no arithmetic expression; carries the position.
+    """
+    if len(text) > _LONGEST:
+        raise LimitSyntax(f"an expression may have at most {_LONGEST} characters", _LONGEST)
+    reader = _Reader(text)
+    tree = reader.sum()
+    if reader.peek()[0] != "end":
+        raise LimitSyntax(f'"{reader.peek()[1]}" is one part too many', reader.peek()[2])
+    return Expression(text, tree)

@@ -11,10 +11,12 @@ import numpy as np
 
 from meltdoe.series.belief import Belief, Circumstance
 from meltdoe.series.budget import Budget, Costs, Kiln
+from meltdoe.series.chemistry import Chemistry, ChemistryPrior, Derived
 from meltdoe.series.coding import Coding
 from meltdoe.series.factor import Amount, Factor, FloatArray, Setting
 from meltdoe.series.limit import Limit
 from meltdoe.series.outcome import Outcome
+from meltdoe.series.recipe import Cooling, Mould, OwnMaterial, Recipe, Supply
 from meltdoe.series.terms import Term
 
 __all__ = ["MeltSeries"]
@@ -28,7 +30,11 @@ class MeltSeries:
     ----------
     outcomes : in the order of the work.
     terms : terms asked for in the file; empty where the program is to choose.
+    own_terms : terms asked for one outcome alone, by its name, in place of `terms`.
     moulds_per_melt : castings from one pour; above 1 a row of the log is one mould's casting.
+    recipe, materials, supplies, mould, cooling : the glass; None or empty where the file does not speak of it.
+    chemistry : what is asked of it. chemistry_prior, derived : what follows from it, as
+        `meltdoe.charge.chemistry_prior.with_chemistry` adds it; its ceiling stands behind the other limits.
     folder : where the series lives, or None for a series made in memory.
     """
 
@@ -44,13 +50,22 @@ class MeltSeries:
     costs: Costs = field(default_factory=Costs)
     beliefs: tuple[Belief, ...] = ()
     terms: tuple[Term, ...] = ()
+    own_terms: Mapping[str, tuple[Term, ...]] = field(default_factory=dict)
     circumstances: tuple[Circumstance, ...] = ()
     moulds_per_melt: int = 1
+    recipe: Recipe | None = None
+    materials: tuple[OwnMaterial, ...] = ()
+    supplies: tuple[Supply, ...] = ()
+    mould: Mould = field(default_factory=Mould)
+    cooling: Cooling | None = None
+    chemistry: Chemistry | None = None
+    chemistry_prior: ChemistryPrior | None = None
+    derived: tuple[Derived, ...] = ()
     folder: Path | None = None
 
     @cached_property
     def coding(self) -> Coding:
-        return Coding(self.factors)
+        return Coding(self.factors, self.derived)
 
     @cached_property
     def factor_names(self) -> tuple[str, ...]:
@@ -64,6 +79,14 @@ class MeltSeries:
     def _by_name(self) -> dict[str, Factor]:
         return {factor.name: factor for factor in self.factors}
 
+    def derived_quantity(self, name: str) -> Derived | None:
+        """The quantity of the glass of that name among the terms, or None."""
+        return next((one for one in self.derived if one.name == name), None)
+
+    def terms_of(self, outcome: str) -> tuple[Term, ...]:
+        """The terms that the file asks for the model of an outcome; empty where the program is to choose."""
+        return self.own_terms.get(outcome, self.terms)
+
     def outcome(self, name: str) -> Outcome:
         """The outcome of that name; KeyError where there is none."""
         for outcome in self.outcomes:
@@ -75,6 +98,12 @@ class MeltSeries:
     def per_firing(self) -> tuple[int, ...]:
         """Positions of the factors that are set once per firing (hard to change)."""
         return tuple(i for i, factor in enumerate(self.factors) if factor.set_per == "firing")
+
+    @property
+    def nuisances(self) -> tuple[Circumstance, ...]:
+        """The circumstances that may enter a model; what was weighed is the charge itself and no nuisance."""
+        weighed = self.recipe.weighed if self.recipe else ""
+        return tuple(circumstance for circumstance in self.circumstances if circumstance.name != weighed)
 
     def forerunners(self, name: str) -> tuple[Outcome, ...]:
         """The outcomes that must have been good before `name` exists, first one first."""
@@ -118,7 +147,7 @@ class MeltSeries:
     def allowed(self, raw: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Which rows of a raw table keep every limit, shape (n_melts,)."""
         table = np.atleast_2d(raw)
-        columns = {f.name: table[:, i] for i, f in enumerate(self.factors) if isinstance(f, Amount)}
+        columns = {name: table[:, i] for i, name in enumerate(self.factor_names)}
         keeps = np.ones(len(table), dtype=bool)
         for limit in self.limits:
             keeps &= np.broadcast_to(limit.holds(columns), keeps.shape)
@@ -126,11 +155,8 @@ class MeltSeries:
 
     def broken_limits(self, settings: Mapping[str, Setting]) -> tuple[Limit, ...]:
         """The limits that a setting breaks."""
-        columns = {
-            f.name: np.asarray([float(settings[f.name])])
-            for f in self.factors
-            if isinstance(f, Amount) and f.name in settings
-        }
+        row = self.raw(settings)
+        columns = {name: row[i : i + 1] for i, name in enumerate(self.factor_names) if name in settings}
         return tuple(
             limit
             for limit in self.limits

@@ -1,16 +1,20 @@
-"""Melt sheets: what to set, what to tick, what to beware of, one printed page a melt."""
+"""Melt sheets: one printed page a firing with its schedule, one a melt with weights, boxes to tick and cautions."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from meltdoe.charge.earlier_melts import EarlierMelt
+from meltdoe.charge.shelf import Shelf, shelf
 from meltdoe.glass.cautions import Caution
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome
-from meltdoe.sheets.series_cautions import cautions_of, reached_celsius
+from meltdoe.sheets.bench_glass import BenchGlass, bench_glass
+from meltdoe.sheets.firing_sheet import FiringSheet, firing_sheet
+from meltdoe.sheets.series_cautions import cautions_of_melt, cautions_of_plan
 
 __all__ = ["MeltSheet", "OutcomeBox", "SettingLine", "melt_sheets", "sheets_page"]
 
@@ -58,6 +62,8 @@ class MeltSheet:
     ----------
     beside : the other melts of the same firing.
     done : whether the melt is in the log already.
+    glass : weights and what is expected of the glass, or None where the series has no recipe.
+    cautions : for what this melt uses, the one that defers last.
     """
 
     melt: PlannedMelt
@@ -66,16 +72,20 @@ class MeltSheet:
     outcomes: tuple[OutcomeBox, ...]
     circumstances: tuple[str, ...]
     done: bool
+    glass: BenchGlass | None
+    cautions: tuple[Caution, ...]
 
 
-def melt_sheets(plan: Plan, done: Collection[int] = ()) -> tuple[MeltSheet, ...]:
+def melt_sheets(plan: Plan, done: Collection[int] = (), on_shelf: Shelf | None = None) -> tuple[MeltSheet, ...]:
     """A sheet for every planned melt, in the order of the work.
 
     Parameters
     ----------
     done : numbers of the melts that are in the log.
+    on_shelf : the materials, by default with the glass of the planned melts themselves.
     """
     series = plan.series
+    stocked = _stocked(plan, on_shelf)
     boxes = tuple(_box(series, outcome) for outcome in series.outcomes)
     beside = {
         m.melt: tuple(o.melt for o in plan.melts if o.firing == m.firing and o.melt != m.melt) for m in plan.melts
@@ -85,9 +95,24 @@ def melt_sheets(plan: Plan, done: Collection[int] = ()) -> tuple[MeltSheet, ...]
         for c in series.circumstances
     )
     return tuple(
-        MeltSheet(melt, beside[melt.melt], _lines(series, melt), boxes, circumstances, melt.melt in done)
+        MeltSheet(
+            melt=melt,
+            beside=beside[melt.melt],
+            settings=_lines(series, melt),
+            outcomes=boxes,
+            circumstances=circumstances,
+            done=melt.melt in done,
+            glass=None if stocked is None else bench_glass(series, melt, stocked),
+            cautions=cautions_of_melt(series, melt.settings, stocked),
+        )
         for melt in sorted(plan.melts, key=lambda m: m.order)
     )
+
+
+def _stocked(plan: Plan, on_shelf: Shelf | None) -> Shelf | None:
+    if plan.series.recipe is None or on_shelf is not None:
+        return on_shelf
+    return shelf(plan.series, [EarlierMelt(melt.melt, melt.settings) for melt in plan.melts])
 
 
 def _lines(series: MeltSeries, melt: PlannedMelt) -> tuple[SettingLine, ...]:
@@ -122,14 +147,38 @@ def _good_words(outcome: Outcome) -> str:
     return f"{outcome.good} {outcome.unit}".strip() if outcome.good is not None else ""
 
 
-def sheets_page(plan: Plan, done: Collection[int] = ()) -> str:
-    """Every sheet as one self-contained HTML page that prints one melt a page on A4 or Letter."""
+def sheets_page(plan: Plan, done: Collection[int] = (), on_shelf: Shelf | None = None) -> str:
+    """Every sheet as one self-contained HTML page that prints on A4 or Letter: firings, their melts, cautions.
+
+    Parameters
+    ----------
+    done, on_shelf : as `melt_sheets`.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
         loader=PackageLoader("meltdoe.sheets", "wording"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
-    cautions: tuple[Caution, ...] = cautions_of(plan.series, reached_celsius(plan.series, plan.raw))
+    series, stocked = plan.series, _stocked(plan, on_shelf)
+    cautions = cautions_of_plan(series, [melt.settings for melt in plan.melts], stocked)
+    sheets = melt_sheets(plan, done, stocked)
+    pages = _pages(series, sheets)
+    with_page = {firing.firing for firing, _ in pages if firing is not None}
     return environment.get_template("sheets.html.j2").render(
-        series=plan.series, sheets=melt_sheets(plan, done), cautions=cautions
+        series=series, pages=pages, with_page=with_page, cautions=cautions
     )
+
+
+def _pages(series: MeltSeries, sheets: tuple[MeltSheet, ...]) -> list[tuple[FiringSheet | None, MeltSheet]]:
+    """Every melt's sheet, with that of its firing before the first melt of it where there is something to say."""
+    pages: list[tuple[FiringSheet | None, MeltSheet]] = []
+    told: set[int] = set()
+    for sheet in sheets:
+        firing = sheet.melt.firing
+        together = [other for other in sheets if other.melt.firing == firing]
+        first = firing not in told
+        told.add(firing)
+        glasses = [other.glass for other in together if other.glass is not None]
+        page = firing_sheet(series, [other.melt for other in together], glasses) if first else None
+        pages.append((page, sheet))
+    return pages

@@ -4,9 +4,10 @@ A function that takes a folder reads what it needs from there; one that takes a 
 """
 
 from meltdoe.steps.bench import write_sheets, write_workbook
+from meltdoe.steps.glass import glass_of_folder, glass_problems, shelf_of, shop
 from meltdoe.steps.learning import advise, fit_folder
 from meltdoe.steps.planning import compare_plans, draw_up_plan, rehearse_folder
-from meltdoe.steps.reading import plan_or_none, read_log, read_plan, read_series
+from meltdoe.steps.reading import notice_edits, plan_or_none, read_log, read_plan, read_series
 from meltdoe.steps.setting_out import (
     begin_from_answers,
     begin_from_example,
@@ -14,8 +15,11 @@ from meltdoe.steps.setting_out import (
     example_folder,
     example_names,
     rebuild_log,
+    remarks_on_log,
+    waiting_edits,
 )
-from meltdoe.steps.writing import write_figures, write_report
+from meltdoe.steps.settings_table import read_settings
+from meltdoe.steps.writing import write_figures, write_report, write_report_files
 
 __all__ = [
     "advise",
@@ -27,14 +31,23 @@ __all__ = [
     "example_folder",
     "example_names",
     "fit_folder",
+    "glass_of_folder",
+    "glass_problems",
+    "notice_edits",
     "plan_or_none",
     "read_log",
     "read_plan",
     "read_series",
+    "read_settings",
     "rebuild_log",
     "rehearse_folder",
+    "remarks_on_log",
+    "shelf_of",
+    "shop",
+    "waiting_edits",
     "write_figures",
     "write_report",
+    "write_report_files",
     "write_sheets",
     "write_workbook",
 ]

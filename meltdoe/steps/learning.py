@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from meltdoe.steps.reading import read_log, read_series
+from meltdoe.steps.reading import plan_or_none, read_log, read_series
 
 if TYPE_CHECKING:
     from meltdoe.fit.stage_chain import ChainFit
@@ -38,4 +38,6 @@ def advise(
     from meltdoe.next_melt.advice import next_melts
 
     chain = fit_folder(folder, seed=seed)
-    return chain.series, next_melts(chain, count=count, aim=aim, most_risk=most_risk, seed=seed)
+    plan = plan_or_none(chain.series)
+    planned = plan.melts if plan else ()
+    return chain.series, next_melts(chain, count=count, aim=aim, most_risk=most_risk, seed=seed, planned=planned)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meltdoe.steps.reading import plan_or_none, read_log, read_series
 
 if TYPE_CHECKING:
+    from meltdoe.log.melt_log import Log
     from meltdoe.plans.comparison import PlanComparison
     from meltdoe.plans.melt_plan import Plan
     from meltdoe.rehearsal.simulated_series import Rehearsal
@@ -21,15 +23,50 @@ __all__ = [
 ]
 
 
-def compare_plans(series: MeltSeries, rehearsals: int = 0, seed: int | None = None) -> PlanComparison:
-    """Plans side by side, each rehearsed on `rehearsals` simulated series."""
+def compare_plans(
+    series: MeltSeries,
+    rehearsals: int = 0,
+    seed: int | None = None,
+    *,
+    effect: float = 2.0,
+    chances_shown: tuple[float, float] = (0.2, 0.8),
+    days_per_firing: float = 2.0,
+    workers: int | None = 1,
+    tell: Callable[[str, int, int], object] | None = None,
+) -> PlanComparison:
+    """Plans side by side, each rehearsed on `rehearsals` simulated series.
+
+    Parameters
+    ----------
+    effect, chances_shown : change of a measured outcome, in melt-to-melt standard deviations, and of a pass chance
+        that the power is for.
+    days_per_firing : from loading the kiln to opening it.
+    workers : processes that play the series; all cores where None.
+    tell : called with the plan's design, the series played so far and how many there will be.
+    """
     from meltdoe.plans.comparison import compare_plans as compare
     from meltdoe.rehearsal.simulated_series import rehearse
+    from meltdoe.rehearsal.workers import core_workers
 
-    def play(plan: Plan) -> dict[str, float]:
-        return rehearse(series, plan=plan, count=rehearsals, seed=seed, reachable_only=True).summary()
+    with core_workers(8 * rehearsals, workers) as executor:  # about eight plans
 
-    return compare(series, rehearse=play if rehearsals else None, seed=seed)
+        def play(plan: Plan) -> dict[str, float]:
+            def told(done: int) -> None:
+                if tell is not None:
+                    tell(f"{plan.design}, {len(plan.melts)} melts", done, rehearsals)
+
+            return rehearse(
+                series, plan=plan, count=rehearsals, seed=seed, reachable_only=True, executor=executor, tell=told
+            ).summary()
+
+        return compare(
+            series,
+            rehearse=play if rehearsals else None,
+            seed=seed,
+            effect=effect,
+            chances_shown=chances_shown,
+            days_per_firing=days_per_firing,
+        )
 
 
 def draw_up_plan(
@@ -39,10 +76,18 @@ def draw_up_plan(
     melts: int | None = None,
     centre_points: int = 0,
     seed: int | None = None,
+    replicates: int = 0,
+    keep_clear: Sequence[str] = (),
+    criterion: str = "",
+    variance_ratios: Sequence[float] = (1.0,),
+    reverse: Sequence[str] = (),
 ) -> tuple[Plan, Path]:
-    """Draw up a plan for what is not melted yet and write plan.csv; returns the plan and the file."""
-    from meltdoe.files.log_csv import series_folder
-    from meltdoe.files.plan_csv import PLAN_NAME, write_plan
+    """Draw up a plan for what is not melted yet and write plan.csv; returns the plan and the file.
+
+    The keywords are those of `meltdoe.plans.draw_up.make_plan`.
+    """
+    from meltdoe.files.store.log_csv import series_folder
+    from meltdoe.files.store.plan_csv import PLAN_NAME, write_plan
     from meltdoe.plans.draw_up import make_plan
 
     series = read_series(folder)
@@ -56,6 +101,12 @@ def draw_up_plan(
         first_firing=1 + max((entry.firing for entry in log.entries), default=0),
         existing=log.raw if log.entries else None,
         centre_points=centre_points,
+        existing_firings=[entry.firing for entry in log.entries] if log.entries else None,
+        replicates=replicates,
+        keep_clear=keep_clear,
+        criterion=criterion,
+        variance_ratios=variance_ratios,
+        reverse=reverse,
     )
     return write_plan(series, plan), series_folder(series) / PLAN_NAME
 
@@ -63,15 +114,79 @@ def draw_up_plan(
 def rehearse_folder(
     folder: Path,
     *,
-    policy: str = "plan",
+    policies: Sequence[str] = ("plan",),
     count: int = 60,
     seed: int | None = None,
-    tell: Callable[[int], object] | None = None,
-) -> Rehearsal:
-    """Play whole series with the plan of a folder, or with one drawn up for it."""
-    from meltdoe.rehearsal.simulated_series import rehearse
+    truth: Path | None = None,
+    from_beliefs: bool = False,
+    workers: int | None = 1,
+    cluster: str | None = None,
+    tell: Callable[[str, int, int], object] | None = None,
+) -> tuple[Rehearsal, ...]:
+    """Play whole series with the plan of a folder, or with one drawn up for it.
 
+    Series that are finished are put down in rehearsal.jsonl; the same call takes them up again.
+
+    Parameters
+    ----------
+    policies : one or more of `meltdoe.rehearsal.policies.POLICIES`; "all" stands for every one.
+    truth : file that states how the glass is supposed to behave. from_beliefs : take truths from beliefs alone. Either
+        plays from the first melt, as if nothing were melted yet.
+    workers : processes that play the series; all cores where None. cluster : address of a Dask cluster instead.
+    tell : called with the policy, the series played so far and how many there will be.
+    """
+    from meltdoe.files.store.log_csv import series_folder
+    from meltdoe.files.store.rehearsal_jsonl import FinishedSeries
+    from meltdoe.log.melt_log import Log
+    from meltdoe.rehearsal.policies import chosen_policies
+    from meltdoe.rehearsal.simulated_series import rehearse
+    from meltdoe.rehearsal.workers import cluster_workers, core_workers
+
+    chosen = chosen_policies(policies)
     series = read_series(folder)
-    log = read_log(series)
-    plan = None if log.entries else plan_or_none(series)
-    return rehearse(series, log=log, plan=plan, policy=policy, count=count, seed=seed, tell=tell)
+    stated = None
+    if truth is not None:
+        from meltdoe.files.series.truth_toml import read_truth
+
+        stated = read_truth(truth, series)
+    log = Log(series) if truth is not None or from_beliefs else read_log(series)
+    plan = _what_is_left(series, log, seed)
+    finished = FinishedSeries(series_folder(series))
+    with cluster_workers(cluster) if cluster else core_workers(len(chosen) * count, workers) as executor:
+
+        def played(policy: str) -> Rehearsal:
+            def told(done: int) -> None:
+                if tell is not None:
+                    tell(policy, done, count)
+
+            return rehearse(
+                series,
+                log=log,
+                plan=plan,
+                policy=policy,
+                truth=stated,
+                count=count,
+                seed=seed,
+                executor=executor,
+                finished=finished,
+                tell=told,
+            )
+
+        return tuple(played(policy) for policy in chosen)
+
+
+def _what_is_left(series: MeltSeries, log: Log, seed: int | None) -> Plan:
+    """The planned melts that are not made yet; a plan for what the budget still has, where none are."""
+    from meltdoe.plans.draw_up import make_plan
+
+    plan = plan_or_none(series)
+    left = [] if plan is None else [melt for melt in plan.melts if melt.melt not in log.melt_numbers]
+    if plan is not None and left:
+        return replace(plan, melts=tuple(left))
+    return make_plan(
+        series,
+        seed=seed,
+        first_melt=1 + max(log.melt_numbers, default=0),
+        first_firing=1 + max((entry.firing for entry in log.entries), default=0),
+        existing=log.raw if log.entries else None,
+    )

@@ -1,7 +1,8 @@
-"""Series, plan and log read from a folder."""
+"""Series, plan and log read from a folder; what is noticed on the way is told through the logger "meltdoe"."""
 
 from __future__ import annotations
 
+import logging
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
+    "notice_edits",
     "plan_or_none",
     "read_log",
     "read_plan",
@@ -28,38 +30,50 @@ def read_series(folder: Path | str) -> MeltSeries:
     ProblemsFound
         With every problem of the file.
     """
-    from meltdoe.files.series_toml import read_series as read
+    from meltdoe.files.series.series_toml import read_series as read
 
     return read(folder)
 
 
 def read_log(series: MeltSeries) -> Log:
-    """The log of a series, edits made in a spreadsheet entered in the journal first.
+    """The log of a series, edits made in a spreadsheet entered in the journal first and told of.
+
+    Where the folder cannot be written, the edits count all the same and are told of as not yet entered.
 
     Raises
     ------
     ProblemsFound
         With every problem and every open question of log.csv.
     """
-    from meltdoe.files.log_csv import read_log as read
-    from meltdoe.files.log_csv import settle
+    from meltdoe.files.store.settling import settled_log
 
-    settle(series)
-    return read(series)
+    log, told = settled_log(series)
+    for line in told:
+        logging.getLogger("meltdoe").warning("%s", line)
+    return log
+
+
+def notice_edits(series: MeltSeries) -> None:
+    """`read_log` for a step that needs no log: a log with problems is told of and stops nothing."""
+    try:
+        read_log(series)
+    except ProblemsFound as found:
+        for problem in found.problems:
+            logging.getLogger("meltdoe").warning("%s", problem)
 
 
 def read_plan(series: MeltSeries) -> Plan:
     """The plan of a series; raises ProblemsFound where there is none or it does not fit the series."""
-    from meltdoe.files.plan_csv import read_plan as read
+    from meltdoe.files.store.plan_csv import read_plan as read
 
     return read(series)
 
 
 def plan_or_none(series: MeltSeries) -> Plan | None:
     """The plan where one was drawn up."""
-    from meltdoe.files.journal import JOURNAL_NAME
-    from meltdoe.files.log_csv import series_folder
-    from meltdoe.files.plan_csv import PLAN_NAME
+    from meltdoe.files.store.journal import JOURNAL_NAME
+    from meltdoe.files.store.log_csv import series_folder
+    from meltdoe.files.store.plan_csv import PLAN_NAME
 
     folder = series_folder(series)
     if not (folder / PLAN_NAME).exists() and not (folder / JOURNAL_NAME).exists():

@@ -6,10 +6,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meltdoe.errors import Problem, ProblemsFound, WrongUsage
+from meltdoe.steps.glass import glass_problems
 from meltdoe.steps.reading import plan_or_none, read_series
 
 if TYPE_CHECKING:
-    from meltdoe.files.series_answers import Answers
+    from meltdoe.files.series.series_answers import Answers
 
 __all__ = [
     "begin_from_answers",
@@ -18,6 +19,8 @@ __all__ = [
     "example_folder",
     "example_names",
     "rebuild_log",
+    "remarks_on_log",
+    "waiting_edits",
 ]
 
 
@@ -50,43 +53,85 @@ def begin_from_example(folder: Path, example: str) -> Path:
 
 def begin_from_answers(folder: Path, answers: Answers) -> Path:
     """Write a commented series.toml from the answers to a few questions; returns the new file."""
-    from meltdoe.files.series_answers import text_from_answers
+    from meltdoe.files.series.series_answers import text_from_answers
 
     return _begin(folder, text_from_answers(answers))
 
 
 def _begin(folder: Path, text: str) -> Path:
-    from meltdoe.files.safe_write import write_file
-    from meltdoe.files.series_toml import series_path
+    from meltdoe.files.disk.safe_write import make_folder, write_file
+    from meltdoe.files.series.series_toml import series_path
 
     file = series_path(folder)
     if file.exists():
         raise ProblemsFound.single(file.name, None, "is already there", "take another folder, or edit the file")
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     write_file(file, text)
     return file
 
 
 def check_folder(folder: Path) -> tuple[Problem, ...]:
-    """Every problem of series, plan, log and folder, in that order; nothing is written."""
-    from meltdoe.files.conflict_copies import conflict_copies
-    from meltdoe.files.log_csv import check_log
-    from meltdoe.files.series_toml import check_series
+    """Every problem of folder, series, plan and log, in that order; nothing is written.
+
+    Second copies of the files come first, since they tell where the other problems may come from.
+    """
+    from meltdoe.files.disk.conflict_copies import conflict_copies
+    from meltdoe.files.series.series_toml import check_series, series_path
+    from meltdoe.files.store.log_csv import check_log
 
     series, problems = check_series(folder)
+    home = series_path(folder).parent
+    found = [*conflict_copies(home), *problems]
     if series is None:
-        return problems
-    found = list(problems)
+        return (*found, *(_journal_problems(home) if home.is_dir() else ()))
+    plan = None
     try:
-        plan_or_none(series)
+        plan = plan_or_none(series)
     except ProblemsFound as faults:
         found += faults.problems
-    found += [*check_log(series)[1], *conflict_copies(Path(folder))]
+    log, log_problems = check_log(series)
+    found += [*log_problems, *glass_problems(series, log, plan)]
     return tuple(dict.fromkeys(found))  # a broken journal is found twice
 
 
-def rebuild_log(folder: Path) -> Path:
-    """Write log.csv afresh from the journal; returns it."""
-    from meltdoe.files.recording import rebuild
+def _journal_problems(folder: Path) -> tuple[Problem, ...]:
+    """What can be said of the journal without knowing the series."""
+    from meltdoe.files.store.journal import JOURNAL_NAME, read_journal
 
-    return rebuild(read_series(folder)).path
+    try:
+        read_journal(folder / JOURNAL_NAME)
+    except ProblemsFound as found:
+        return found.problems
+    return ()
+
+
+def waiting_edits(folder: Path) -> tuple[str, ...]:
+    """What the next command that reads the log will enter or mend by itself; nothing where there are problems."""
+    from meltdoe.files.store.settling import pending
+
+    try:
+        return pending(read_series(folder))
+    except ProblemsFound:
+        return ()
+
+
+def remarks_on_log(folder: Path) -> tuple[str, ...]:
+    """What is worth a second look in the log though it may be right; nothing where there are problems."""
+    import datetime
+
+    from meltdoe.files.store.log_csv import check_log
+    from meltdoe.log.remarks import log_remarks
+
+    try:
+        series = read_series(folder)
+    except ProblemsFound:
+        return ()
+    log, _ = check_log(series)
+    return () if log is None else log_remarks(series, log.entries, datetime.date.today())
+
+
+def rebuild_log(folder: Path) -> tuple[str, ...]:
+    """Write log.csv, and plan.csv where it cannot be read, afresh from the journal; returns what was done."""
+    from meltdoe.files.store.recording import rebuild
+
+    return rebuild(read_series(folder)).lines

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, ndtr
 
 from meltdoe.fit.inclusion_prior import TermRoles
+from meltdoe.fit.likelihood import Kind
 from meltdoe.fit.prior import ShapePrior
 from meltdoe.fit.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
@@ -82,8 +83,8 @@ def play_measured(n: int, seed: tuple[int, ...]) -> Played:
     series = MeltSeries("invented", _FACTORS, (_FILL,))
     rng = np.random.default_rng(seed)
     raw, fresh = _settings(n, rng)
-    coef, eta, fresh_eta = _world(series, raw, fresh, False, rng)
     sigma = float(np.exp(rng.normal(*ShapePrior().log_sigma)))
+    coef, eta, fresh_eta = _world(series, raw, fresh, False, rng, sigma)
     values = np.clip(_CENTRE + _SCALE * (eta + sigma * rng.standard_normal(n)), 0.0, 100.0)
     entries = [
         Entry(i + 1, i + 1, series.settings(raw[i]), {_FILL.name: float(value)}) for i, value in enumerate(values)
@@ -101,15 +102,17 @@ def _settings(n: int, rng: np.random.Generator) -> tuple[Array, Array]:
 
 
 def _world(
-    series: MeltSeries, raw: Array, fresh: Array, products: bool, rng: np.random.Generator
+    series: MeltSeries, raw: Array, fresh: Array, products: bool, rng: np.random.Generator, sigma: float | None = None
 ) -> tuple[Array, Array, Array]:
-    """True slopes of the main effects, and the linear predictor at both tables."""
+    """True slopes of the main effects, and the linear predictor at both tables; `sigma` of a measured outcome."""
     terms = (*_MAIN, *_CROSS) if products else _MAIN
     names = series.factor_names
     by_column = series.coding.column_terms(terms)
     members = tuple(() if term is None else tuple(names.index(name) for name in term.factors) for term in by_column)
     orders = tuple(0 if term is None else term.order for term in by_column)
-    coef = true_coefficients(TermRoles(members, orders), "pass", "prior", rng)
+    kind: Kind = "pass" if sigma is None else "measured"
+    roles = TermRoles(members, orders)
+    coef = true_coefficients(roles, kind, "prior", rng) * np.where(roles.per_sigma(kind), sigma or 1.0, 1.0)
     matrix = series.coding.matrix
     return coef[1 : 1 + _main_width(series)], matrix(terms, raw) @ coef, matrix(terms, fresh) @ coef
 

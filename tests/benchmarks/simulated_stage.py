@@ -4,11 +4,13 @@ Settings: three to six factors. Each but the last has two levels, balanced; the 
 continuous, or is a choice of three options (two columns that share a factor). In one series of three the product of
 the first two factors is in the model. Fresh settings are uniform over the region.
 
-Truths are drawn from the program's own prior, read from the objects that hold it, or lie outside it:
+Truths are drawn from the program's own prior, read from the objects that hold it, or from elsewhere. Two start from
+plain worlds, in which four factors of ten are active and no series is steeper than another:
 
-    twice as large      slopes from the prior, times two
-    one extreme         as the prior, but the first factor has a slope of +-6, three prior sds of a factor that matters
+    twice as large      slopes of a plain world, times two
+    one extreme         slopes of a plain world, but +-6 for the first factor: three sds of a factor that matters
     nothing matters     all slopes exactly zero
+    twice its tails     slopes from the program's prior with its steep series, times two
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, ndtr
 
 from meltdoe.fit.inclusion_mixture import mixture_posterior
-from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles
+from meltdoe.fit.inclusion_prior import InclusionPrior, SeriesClass, TermRoles
 from meltdoe.fit.likelihood import Kind, Observed
 from meltdoe.fit.posterior_draws import Posterior
 from meltdoe.fit.prior import ShapePrior
@@ -35,8 +37,8 @@ from .rival_classifiers import rival_chances
 __all__ = ["OUTSIDE", "Fit", "Table", "TruthKind", "play_stage", "program_fit", "simulated_table", "true_coefficients"]
 
 Array = NDArray[np.float64]
-TruthKind: TypeAlias = Literal["prior", "twice as large", "one extreme", "nothing matters"]
-OUTSIDE: tuple[TruthKind, ...] = ("twice as large", "one extreme", "nothing matters")
+TruthKind: TypeAlias = Literal["prior", "twice as large", "one extreme", "nothing matters", "twice its tails"]
+OUTSIDE: tuple[TruthKind, ...] = ("twice as large", "one extreme", "nothing matters", "twice its tails")
 
 _FRESH = 50
 _LEVEL = 0.90
@@ -45,6 +47,7 @@ _DRAWS = 2000  # as `fit_chain` asks for
 _GRADES = 4
 _BOUNDS = (0.0, 100.0)
 _GOOD = (75.0, 100.0)
+_PLAIN = (SeriesClass(1.0, 0.4),)
 _CENTRE, _SCALE = 50.0, 25.0  # what the fit takes by itself where the bounds are 0 and 100
 
 
@@ -99,11 +102,15 @@ def simulated_table(n: int, rng: np.random.Generator) -> Table:
 
 
 def true_coefficients(roles: TermRoles, kind: Kind, truth: TruthKind, rng: np.random.Generator) -> Array:
-    """(p,) coefficients of a possible world."""
-    prior = InclusionPrior()
-    active = rng.random((1, roles.n_factors)) < prior.active
-    coef = roles.sds(prior, active, kind)[0] * rng.standard_normal(len(roles.factors))
-    if truth == "twice as large":
+    """(p,) coefficients of a possible world; of a measured outcome at sigma = 1 (`TermRoles.per_sigma`)."""
+    prior = InclusionPrior() if truth in ("prior", "twice its tails") else InclusionPrior(classes=_PLAIN)
+    scales, k = prior.scales(roles.n_factors), roles.n_factors
+    chances = np.array([np.exp(chance) for scale in scales for chance in scale.log_chances])
+    sizes, share = [(scale.sizes, share) for scale in scales for share in scale.active][
+        rng.choice(len(chances), p=chances / chances.sum())
+    ]
+    coef = roles.sds(sizes, rng.random((1, k)) < share, kind)[0] * rng.standard_normal(len(roles.factors))
+    if truth in ("twice as large", "twice its tails"):
         coef[1:] *= 2.0
     elif truth == "one extreme":
         coef[1] = rng.choice([-_EXTREME, _EXTREME])
@@ -134,11 +141,15 @@ def play_stage(
     rng = np.random.default_rng(seed)
     table = simulated_table(n, rng)
     coef = true_coefficients(table.roles, kind, truth, rng)
+    sigma = float(np.exp(rng.normal(*ShapePrior().log_sigma))) if kind == "measured" else 1.0
+    coef = np.where(table.roles.per_sigma(kind), sigma * coef, coef)
     eta, fresh_eta = table.X @ coef, table.fresh @ coef
     if kind == "pass":
         world = _passes(eta, fresh_eta, per_firing, rng)
+    elif kind == "grade":
+        world = _grades(eta, fresh_eta, rng)
     else:
-        world = (_grades if kind == "grade" else _measurements)(eta, fresh_eta, rng)
+        world = _measurements(eta, fresh_eta, sigma, rng)
 
     start = time.process_time()
     posterior = fit(table, world.y, kind, world.observed, int(rng.integers(2**31)))
@@ -202,8 +213,7 @@ def _grades(eta: Array, fresh_eta: Array, rng: np.random.Generator) -> _World:
     return _World(y, Observed(n_grades=_GRADES), (0, 1), expit(thresholds[1] - fresh_eta))
 
 
-def _measurements(eta: Array, fresh_eta: Array, rng: np.random.Generator) -> _World:
-    sigma = float(np.exp(rng.normal(*ShapePrior().log_sigma)))
+def _measurements(eta: Array, fresh_eta: Array, sigma: float, rng: np.random.Generator) -> _World:
     y = np.clip(_CENTRE + _SCALE * (eta + sigma * rng.standard_normal(eta.size)), *_BOUNDS)
     # What piles up at the upper bound is good.
     margin = (fresh_eta - (_GOOD[0] - _CENTRE) / _SCALE) / sigma

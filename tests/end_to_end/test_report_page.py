@@ -6,9 +6,10 @@ import shutil
 import xml.etree.ElementTree as ET
 
 import pytest
+from running import called
 
-from meltdoe import read_log, read_plan, read_series, write_report
-from meltdoe.files.recording import record_melt
+from meltdoe import next_melts, read_log, read_plan, read_series, write_report
+from meltdoe.files.store.recording import record_melt
 from meltdoe.report.figure_files import pictures_of
 from meltdoe.report.figures.page_svg import standalone_svg
 from meltdoe.shipped import shipped_folder
@@ -72,5 +73,19 @@ def test_every_figure_on_the_page_is_a_file_too(folder):
 
 def test_writing_again_gives_the_same_figures(folder):
     before = {path.name: path.read_bytes() for path in (folder / "figures").glob("*.svg")}
-    again = pictures_of(chain := fit_folder(folder), read_plan(chain.series), chain.best())
+    chain = fit_folder(folder)
+    again = pictures_of(chain, read_plan(chain.series), chain.best(), next_melts(chain))
     assert {f"{one.name}.svg": standalone_svg(one).encode() for one in again} == before
+
+
+def test_one_command_writes_a_readers_page_and_the_same_for_other_documents(folder):
+    before = (folder / "report.html").read_bytes()
+    done = called("report", folder, "--for", "journal", "--with", "docx", "--with", "markdown", "--with", "tables")
+    assert done.code == 0
+    assert "report-for-journal.html" in done.out
+    page = (folder / "report-for-journal.html").read_text(encoding="utf-8")
+    assert "Introduction and aims" in page
+    assert (folder / "report-for-journal.docx").read_bytes().startswith(b"PK")
+    assert "# " in (folder / "report-for-journal.md").read_text(encoding="utf-8")
+    assert len(list((folder / "tables").glob("*.csv"))) == page.count("<table>")
+    assert (folder / "report.html").read_bytes() == before

@@ -1,6 +1,8 @@
 """Commands called sloppily: each ends as the contract says (0 done, 1 files, 2 usage), in words and without damage."""
 
 import csv
+import json
+import re
 import shutil
 
 import pytest
@@ -30,6 +32,7 @@ NINE = ("record", "--melt", "9")
 WRONG = (  # words, exit code, a phrase of what is said
     ((*NINE, "--seen", "containd=no"), 1, 'write "contained"'),
     ((*NINE, "--seen", "zzz=no"), 1, "the names are peak, flux, grain, contained"),
+    ((*NINE, "--seen", "remark=cold"), 1, "say it with --note"),
     ((*NINE, "--seen", "contained"), 2, "NAME=VALUE"),
     ((*NINE, "--seen", "=no"), 2, "NAME=VALUE"),
     ((*NINE, "--set", "flux"), 2, "NAME=VALUE"),
@@ -67,6 +70,7 @@ WRONG = (  # words, exit code, a phrase of what is said
     (("record", "--undo", "--melt", "3"), 2, "takes no --melt"),
     (("record", "--preview"), 2, "--from"),
     (("record", "--column", "a=b"), 2, "--from"),
+    (("record", "--as-shown"), 2, "--from"),
     (("record", "--from", "nothing.csv"), 1, "does not exist"),
     (("record", "--from", "log.csv"), 1, "is the log itself"),
     (("record", "--from", "log.csv", "--column", "a"), 2, "NAME=VALUE"),
@@ -77,7 +81,7 @@ WRONG = (  # words, exit code, a phrase of what is said
     (("plan", "--seed", "-1"), 2, "--seed"),
     (("options", "--seed", "-1"), 2, "--seed"),
     (("options", "--rehearsals", "-1"), 2, "--rehearsals"),
-    (("rehearse", "--policy", "luck"), 2, "take one of plan, next"),
+    (("rehearse", "--policy", "luck"), 2, "take one of plan, follow-up"),
     (("rehearse", "--series", "0"), 2, "--series"),
     (("next", "--aim", "win"), 2, "--aim"),
     (("next", "--melts", "0"), 2, "--melts"),
@@ -145,7 +149,7 @@ def test_a_setting_outside_its_range_is_recorded_and_remarked_on(folder):
     ran = called("record", folder, "--melt", 9, "--set", "flux=-20", "--seen", "contained=no")
     assert ran.code == 0
     assert "flux -20 wt% lies outside 12 to 26" in ran.err
-    assert "--correct" in ran.err
+    assert f"meltdoe record {folder} --melt 9 --correct" in ran.err
     assert called("record", folder, "--melt", 9, "--set", "flux=20", "--correct").err == ""
 
 
@@ -190,3 +194,115 @@ def test_log_of_an_empty_series_says_so(tmp_path):
     assert called("begin", tmp_path / "s", "--from", "obsidian-block").code == 0
     ran = called("log", tmp_path / "s")
     assert (ran.code, ran.out.strip()) == (0, "No melt is on record yet.")
+
+
+def test_a_heat_above_the_ceiling_and_a_day_to_come_are_remarked_on_and_recorded(folder):
+    ran = called("record", folder, "--melt", 9, "--set", "peak=1300", "--seen", "contained=no", "--date", "2999-01-01")
+    assert ran.code == 0
+    assert "the kiln goes no higher than 1280 °C" in ran.err
+    assert "the date 2999-01-01 is still to come" in ran.err
+    document = called("record", folder, "--melt", 9, "--note", "hot", "--json").document
+    assert len(document["remarks"]) == 3
+    checked = called("check", folder)
+    assert checked.code == 0
+    assert "melt 9: the date 2999-01-01 is still to come" in checked.out
+
+
+def test_a_circumstance_that_other_melts_have_is_asked_after(folder):
+    assert called("record", folder, "--melt", 9, "--set", "humidity=61", "--seen", "contained=no").code == 0
+    ran = called("record", folder, "--melt", 10, "--seen", "contained=no")
+    assert f"humidity is not said, and other melts have it; to add it: meltdoe record {folder} --melt 10" in ran.err
+    assert "humidity is blank for 9 melts" in called("check", folder).out
+    assert "humidity" not in called("record", folder, "--melt", 10, "--set", "humidity=58").err
+
+
+def test_the_reason_of_a_correction_that_changes_nothing_is_kept(folder):
+    ran = called("record", folder, "--melt", 1, "--correct", "--set", "flux=22", "--reason", "weighed again")
+    assert ran.code == 0
+    assert "the reason is kept in the journal" in ran.out
+    assert called("log", folder).out.rstrip().endswith("correct: melt 1: nothing new (weighed again)")
+
+
+def test_a_melt_that_a_power_cut_ended_can_be_put_down_by_questions(folder):
+    ran = called("record", folder, stdin="9\n\n\n\n\n\n\npower cut at 600 °C\n")
+    assert ran.code == 0, ran.err
+    assert "power cut" in ran.err
+    assert (row(folder, 9)["contained"], row(folder, 9)["note"]) == ("", "power cut at 600 °C")
+    ran = called("record", folder, stdin="10\n\n\n\nyes\n\nlost\n\npower cut before the pour\n")
+    assert ran.code == 0, ran.err
+    assert "write the value, later (not known yet) or lost" in ran.err, "what was reached is not left blank"
+    assert (row(folder, 10)["contained"], row(folder, 10)["poured"]) == ("yes", "lost")
+    assert "fill not known (poured lost)" in ran.out
+
+
+TABLE = "melt;peak;flux;grain;contaned;oven\n21;1.200;22,5;fine;no;left\n"
+
+
+def test_a_table_that_does_not_fit_is_shown_and_brought_in_only_as_shown(folder, monkeypatch):
+    table = folder.parent / "old.csv"
+    table.write_text(TABLE, encoding="utf-8")
+    before = on_disk(folder.parent)
+    words = ("record", folder, "--from", table)
+    ran = called(*words)
+    assert ran.code == 1
+    assert re.search(r"contaned +contained +likeness", ran.out)
+    assert re.search(r"oven +none: kept in the note", ran.out)
+    assert "peak 1200 °C, flux 22.5 wt%" in ran.out, "the values as they are understood"
+    assert [line for line in ran.lines if "--as-shown" in line] == ran.lines
+    assert len(ran.lines) == 2
+    document = json.loads(called(*words, "--json").out)
+    assert (document["written"], len(document["problems"])) == (False, 2)
+    monkeypatch.setattr("meltdoe.cli.bringing_in.can_ask", lambda: True)
+    assert called(*words, stdin="no\n").code == 1
+    assert on_disk(folder.parent) == before
+    assert called(*words, "--column", "contaned=contained", "--column", "oven=", stdin="").code == 0
+    assert (row(folder, 21)["contained"], row(folder, 21)["flux"]) == ("no", "22.5")
+    assert called("record", folder, "--undo").code == 0
+    assert called(*words, stdin="yes\n").code == 0
+    assert row(folder, 21)["note"] == "oven: left"
+    assert called("record", folder, "--undo").code == 0
+    assert called(*words, "--as-shown").code == 0
+    assert row(folder, 21)["note"] == "oven: left"
+
+
+def test_a_refused_table_is_shown_with_what_each_row_says(folder):
+    table = folder.parent / "old.csv"
+    table.write_text("melt,flux,contained\n21,20,no\n", encoding="utf-8")
+    for more in ((), ("--preview",)):
+        ran = called("record", folder, "--from", table, *more)
+        assert ran.code == 1
+        assert "line 2: melt 21, flux 20, contained no" in ran.out
+        assert "would be brought in" not in ran.out
+        assert "nothing is said of peak" in ran.err
+
+
+def test_the_log_goes_through_a_spreadsheet_with_decimal_commas_and_back(folder):
+    """As a spreadsheet of many countries saves it: semicolons, commas in numbers, day.month.year, a mark in front."""
+    assert called("record", folder, "--melt", 9, "--set", "flux=20.5", "--seen", "contained=no").code == 0
+    lines = (folder / "log.csv").read_text(encoding="utf-8").splitlines()
+    rows = [line.split(",") for line in lines]
+    for cells in rows[1:]:
+        cells[2] = ".".join(reversed(cells[2].split("-")))
+        cells[3:5] = [cell.replace(".", ",") for cell in cells[3:5]]
+    text = "\r\n".join(";".join(cells) for cells in rows) + "\r\n"
+    (folder / "log.csv").write_bytes(text.encode("utf-16"))
+    checked = called("check", folder, "--json").document
+    assert checked["problems"] == checked["waiting"] == []
+    book = folder.parent / "book.xlsx"
+    assert called("log", folder, "--to", book).code == 0
+    ran = called("record", folder, "--from", book)
+    assert (ran.code, ran.out.splitlines()[-1]) == (0, "0 melts brought in.")
+    assert called("record", folder, "--melt", 10, "--seen", "contained=no").code == 0
+    assert (row(folder, 9)["flux"], row(folder, 1)["date"]) == ("20.5", "2026-08-11")
+
+
+def test_a_workbook_takes_the_place_of_no_file(folder):
+    book = folder.parent / "melts.xlsx"
+    assert called("log", folder, "--to", book).code == 0
+    before = on_disk(folder.parent)
+    ran = called("log", folder, "--to", book)
+    assert ran.code == 1
+    assert f'meltdoe record {folder} --from "{book}"' in ran.err
+    for name in ("journal.jsonl", "log.csv", "series.toml"):
+        assert called("log", folder, "--to", folder / name).code == 2
+    assert on_disk(folder.parent) == before

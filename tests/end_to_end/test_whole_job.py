@@ -256,7 +256,7 @@ def test_an_edit_made_in_a_spreadsheet_is_entered_and_told(recorded, tmp_path):
     log.write_text(log.read_text(encoding="utf-8").replace("80,", "82,", 1), encoding="utf-8")
     ran = called("record", folder, "--melt", 4, "--seen", "cracks=open", "--json")
     assert ran.document["melt"] == 4
-    assert "Edits found in log.csv" in ran.err
+    assert "Edit found in log.csv" in ran.err
     assert "fill 80 -> 82" in ran.err
 
 

@@ -14,6 +14,7 @@ FLOORS = [
     {"series"},
     {"glass"},
     {"costs"},
+    {"charge"},
     {"plans"},
     {"sheets"},
     {"log"},
@@ -29,6 +30,7 @@ FLOOR_OF = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms}
 ONLY_IN = {
     "matplotlib": {"report"},
     "jinja2": {"report", "sheets"},
+    "docx": {"report"},
     "typer": {"cli"},
     "rich": {"cli"},
     "tomlkit": {"files"},
@@ -36,7 +38,7 @@ ONLY_IN = {
     "xlsxwriter": {"files"},
     "python_calamine": {"files"},
 }
-NUMERICAL = {"plans", "fit", "glass", "next_melt"}
+NUMERICAL = {"charge", "plans", "fit", "glass", "next_melt"}
 
 
 def imports(path):

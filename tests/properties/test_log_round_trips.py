@@ -13,11 +13,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.journal import read_journal
-from meltdoe.files.log_csv import check_log, log_text, parse_log, read_log, settle
-from meltdoe.files.plan_csv import read_plan, write_plan
-from meltdoe.files.recording import history, rebuild, record_melt, remove_melt, undo
-from meltdoe.files.tables import parse_table, table_text
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import check_log, log_text, parse_log, read_log
+from meltdoe.files.store.plan_csv import read_plan, write_plan
+from meltdoe.files.store.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.store.settling import settle
+from meltdoe.files.tables.csv_table import parse_table, table_text
 from meltdoe.log import Entry
 from meltdoe.log.cell_words import clean_text, read_circumstance
 from meltdoe.log.entry import entry_row

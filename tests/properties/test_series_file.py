@@ -9,10 +9,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meltdoe.errors import Problem
-from meltdoe.files.series_edit import edited
-from meltdoe.files.series_limits import ceiling_limits
-from meltdoe.files.series_text import series_text
-from meltdoe.files.series_toml import check_series, check_series_text
+from meltdoe.files.series.series_edit import edited
+from meltdoe.files.series.series_limits import ceiling_limits
+from meltdoe.files.series.series_text import series_text
+from meltdoe.files.series.series_toml import check_series, check_series_text
 from meltdoe.series.belief import Belief, Circumstance
 from meltdoe.series.budget import Budget, Costs, Kiln
 from meltdoe.series.factor import Amount, Choice, Factor, Ordered

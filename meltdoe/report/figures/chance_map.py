@@ -34,7 +34,7 @@ from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["chance_map"]
 
-_POINTS = 25  # of each axis where the chance is computed
+_POINTS = 21  # of each axis where the chance is computed
 _FINE = 161  # of each axis where limits are looked up, so that their border is smooth
 _LEVELS = np.linspace(0.0, 1.0, 11)
 _HIGH, _BETWEEN, _LEFT, _WIDE = 2.2, 0.52, 0.8, 2.66  # inches

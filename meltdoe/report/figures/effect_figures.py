@@ -118,9 +118,9 @@ def _change(stage: StageFit, effect: Effect) -> _Change | None:
 
 def _counted(stage: StageFit, effect: Effect) -> str:
     """Melts seen at either side of a main effect, "3/4 | 2/2"; empty where there are no two sides to count."""
-    if effect.term.order != 1 or not stage.outcome.counts:
-        return ""
     series = stage.series
+    if effect.term.order != 1 or not stage.outcome.counts or series.derived_quantity(effect.term.factors[0]):
+        return ""
     factor = series.factor(effect.term.factors[0])
     raw = stage.data.raw[:, series.factor_names.index(factor.name)]
     if isinstance(factor, Amount):

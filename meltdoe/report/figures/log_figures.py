@@ -38,10 +38,15 @@ _NARROW, _COLUMN = 0.55, 1.1  # narrowest and widest column
 _LETTER, _NAME_LETTER = 0.056, 0.066  # a letter of a value, of a name
 _APART = 0.12  # between the line of the work and what stands beside it
 _STAR = 0.18  # room behind the last mark for the star
+_SEEN: dict[bool | None, dict[str, Any]] = {
+    True: {"marker": "o", "ms": 5.0, "mfc": BLUE, "mec": BLUE},
+    False: {"marker": "x", "ms": 5.0, "mec": VERMILION, "mew": 2.0},
+    None: {"marker": "s", "ms": 4.2, "mfc": "white", "mec": GREY, "mew": 1.0},
+}
 _KEY: tuple[tuple[dict[str, Any] | None, str], ...] = (
-    ({"marker": "o", "ms": 5.0, "mfc": BLUE, "mec": BLUE}, "good"),
-    ({"marker": "x", "ms": 5.0, "mec": VERMILION, "mew": 2.0}, "not good"),
-    ({"marker": "s", "ms": 4.2, "mfc": "white", "mec": GREY, "mew": 1.0}, "described"),
+    (_SEEN[True], "good"),
+    (_SEEN[False], "not good"),
+    (_SEEN[None], "described"),
     (None, "later, lost"),
     ({"marker": "*", "ms": 7.5, "mfc": BLACK, "mec": BLACK, "mew": 0.3}, "all good"),
 )
@@ -78,10 +83,16 @@ def log_picture(log: Log) -> Picture | None:
         figure = new_figure(head + rows * _ROW + _FOOT)
         body = in_inches(figure, _LEFT, _FOOT, wide, rows * _ROW, xlim=(0, wide), ylim=(rows - 0.5, -0.5))
         quiet(body, "left", "bottom", "top", "right")
+        _bands(body, log, entries, line, [*left[1 : len(line)], end - _STAR], end)
+        marked: dict[bool | None, list[tuple[float, int]]] = {True: [], False: [], None: []}
         for y, entry in enumerate(entries):
-            _band(body, log, entry, y, line, [*left[1 : len(line)], end - _STAR], end)
             for outcome, x, column in zip(columns, left, widths, strict=True):
-                _seen(body, outcome, entry.seen.get(outcome.name, Unseen.NOT_REACHED), x + 0.13, y, column)
+                seen = entry.seen.get(outcome.name, Unseen.NOT_REACHED)
+                if not isinstance(seen, Unseen):
+                    marked[outcome.is_good(seen)].append((x + 0.13, y))
+                _say(body, outcome, seen, x + 0.13, y, column)
+        for good, places in marked.items():
+            body.plot([x for x, _ in places], [y for _, y in places], ls="none", zorder=4, **_SEEN[good])
         _row_names(body, entries, series.moulds_per_melt > 1)
         for outcome, name, x in zip(columns, names, left, strict=True):
             body.text(x + 0.06, -0.75, name, fontsize=SMALL, va="bottom", linespacing=1.0)
@@ -104,7 +115,8 @@ def log_picture(log: Log) -> Picture | None:
         f"How far each {what} got",
         f"{rows} {what}{'s' * (rows != 1)}: {ends}" + " ".join(_told(log, outcome) for outcome in columns),
         f"{rows} {what}{'s' * (rows != 1)}, one band each, as long as it got; at the right end a star where everything "
-        "that is judged was good. An empty place was never reached, which is not the same as failed."
+        "that is judged was good. An empty place was never reached, or cannot be known while a stage before it is "
+        "later or lost; neither is the same as failed."
         + (" Columns set apart stand beside the line of the work." if beside else ""),
     )
 
@@ -130,33 +142,29 @@ def _said(outcome: Outcome, seen: Seen) -> str:
     return f"{outcome.show(seen)}{'%' if outcome.unit == '%' else ''}"
 
 
-def _band(
-    body: Axes, log: Log, entry: Entry, y: int, line: Sequence[Outcome], ends: Sequence[float], whole: float
+def _bands(
+    body: Axes, log: Log, entries: Sequence[Entry], line: Sequence[Outcome], ends: Sequence[float], whole: float
 ) -> None:
-    """A band as long as the melt got; `ends` are the right ends of the columns, `whole` that of a melt all good."""
-    reached = [i for i, o in enumerate(line) if entry.seen.get(o.name, Unseen.NOT_REACHED) is not Unseen.NOT_REACHED]
-    succeeded = log.succeeded(entry) and any(outcome.counts for outcome in log.series.outcomes)
-    end = whole if succeeded else ends[max(reached)] if reached else 0.03
-    body.plot([0, whole], [y, y], color=PALE, lw=0.5, zorder=1)
-    body.fill_between([0, end], y - 0.36, y + 0.36, color="#DCECF7", lw=0, zorder=2)
-    if succeeded:
-        body.plot(whole - 0.1, y, marker="*", ms=7.5, mfc=BLACK, mec=BLACK, mew=0.3, zorder=4)
+    """Bands as long as the melts got; `ends` are the right ends of the columns, `whole` that of a melt all good."""
+    judged = any(outcome.counts for outcome in log.series.outcomes)
+    lengths, stars = [], []
+    for y, entry in enumerate(entries):
+        reached = [i for i, o in enumerate(line) if entry.seen.get(o.name, Unseen.NOT_REACHED) != Unseen.NOT_REACHED]
+        succeeded = judged and log.succeeded(entry) is True
+        lengths.append(whole if succeeded else ends[max(reached)] if reached else 0.03)
+        stars += [y] if succeeded else []
+    rows = list(range(len(entries)))
+    body.hlines(rows, 0, whole, color=PALE, lw=0.5, zorder=1)
+    body.hlines(rows, 0, lengths, color="#DCECF7", lw=72 * 0.72 * _ROW, capstyle="butt", zorder=2)
+    body.plot([whole - 0.1] * len(stars), stars, "*", ms=7.5, mfc=BLACK, mec=BLACK, mew=0.3, zorder=4)
 
 
-def _seen(body: Axes, outcome: Outcome, seen: Seen, x: float, y: int, column: float) -> None:
-    """The mark of what was seen, and behind it the grade or the number."""
-    if seen is Unseen.NOT_REACHED:
-        return
+def _say(body: Axes, outcome: Outcome, seen: Seen, x: float, y: int, column: float) -> None:
+    """The word for what was not seen, or behind the mark the grade or the number."""
     if isinstance(seen, Unseen):
-        body.text(x - 0.06, y + 0.02, seen.value, fontsize=MICRO, style="italic", va="center", zorder=5)
+        if seen is not Unseen.NOT_REACHED:
+            body.text(x - 0.06, y + 0.02, seen.value, fontsize=MICRO, style="italic", va="center", zorder=5)
         return
-    good = outcome.is_good(seen)
-    if good is None:
-        body.plot(x, y, "s", ms=4.2, mfc="white", mec=GREY, mew=1.0, zorder=4)
-    elif good:
-        body.plot(x, y, "o", ms=5.0, mfc=BLUE, mec=BLUE, zorder=4)
-    else:
-        body.plot(x, y, "x", ms=5.0, mec=VERMILION, mew=2.0, zorder=4)
     said = _said(outcome, seen)
     if said:
         said = shortened(said, max(4, int((column - 0.21) / _LETTER)))

@@ -43,6 +43,8 @@ def _tree(picture: Picture) -> ET.Element:
             if key == "id":
                 pointed = f"{picture.name}.{value}"
             elif key == f"{{{_XLINK}}}href":
+                if not value.startswith("#"):
+                    raise ValueError(f"figure {picture.name} holds pixels or points outside itself")
                 del element.attrib[key]
                 key, pointed = "xlink:href", f"#{picture.name}.{value[1:]}"
             element.set(key, pointed)

@@ -49,7 +49,8 @@ def stage_picture(chain: ChainFit, best: BestSetting, along: int) -> Picture | N
     values = _values(chain, along)
     table = turned(best.raw, {along: values})
     lost = 100 * (1 - chain.chance(table).mean)
-    shares = np.array([chain.stage_failure_share(table)[name] * lost for name in stages])
+    by_stage = chain.stage_failure_share(table)
+    shares = np.array([by_stage[name] * lost for name in stages])
     names = [name.replace("_", " ") for name in stages]
     ends = [_end(chain.log, entry, stages) for entry in chain.log.entries]
     lanes = len(stages) + 1

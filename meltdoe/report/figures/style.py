@@ -20,6 +20,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
 from meltdoe.report.plain_text import one_line, shortened, wrapped
@@ -142,14 +143,14 @@ def key_line(figure: Figure, items: Iterable[tuple[dict[str, Any] | None, str]])
     ----------
     items : how a mark is drawn (keywords of a line of one point) and what it says.
     """
-    axes = in_inches(figure, 0.1, 0.02, WIDTH - 0.2, 0.26, xlim=(0, WIDTH - 0.2), ylim=(0, 1))
-    quiet(axes, "left", "bottom", "top", "right")
-    x = 0.08
+    inches = figure.dpi_scale_trans
+    x = 0.18
     for look, says in items:
         if look is not None:
-            axes.plot(x, 0.5, clip_on=False, **look)
+            figure.add_artist(Line2D([x], [0.15], ls="none", transform=inches, **look))
             x += 0.11
-        axes.text(x, 0.48, says, fontsize=SMALL, va="center", style="normal" if look else "italic")
+        style = "normal" if look else "italic"
+        figure.text(x, 0.145, says, fontsize=SMALL, va="center", style=style, transform=inches)
         x += _LETTER * len(says) + 0.17
 
 
@@ -226,7 +227,7 @@ def svg_text(figure: Figure) -> str:
 def png_bytes(figure: Figure, dots_per_inch: int = 300) -> bytes:
     """The figure as pixels."""
     out = io.BytesIO()
-    _save(figure, out, "png", {"Software": None}, dpi=dots_per_inch, pil_kwargs={"compress_level": 4})
+    _save(figure, out, "png", {"Software": None}, dpi=dots_per_inch, pil_kwargs={"compress_level": 1})
     return out.getvalue()
 
 

@@ -111,3 +111,21 @@ def test_answers_that_end_early_are_wrong_usage(answers):
     answers("")
     with pytest.raises(WrongUsage, match="ended before the last question"):
         console.ask("How full?", "80")
+
+
+def test_commands_that_are_hinted_at_carry_the_folder_as_it_was_typed(capsys):
+    try:
+        console.remember_folder(Path("my melts"))
+        console.warn(
+            "x: y; see meltdoe log", "to mend: meltdoe record --melt 4 --correct ...; or meltdoe check . --rebuild"
+        )
+        assert capsys.readouterr().err.splitlines() == [
+            'x: y; see meltdoe log "my melts"',
+            'to mend: meltdoe record "my melts" --melt 4 --correct ...; or meltdoe check . --rebuild',
+        ]
+        console.remember_folder(Path("obsidian/block-2"))
+        assert console.hint("meltdoe check --rebuild") == "meltdoe check obsidian/block-2 --rebuild"
+        assert console.hint("the meltdoe command") == "the meltdoe command"
+    finally:
+        console.remember_folder(Path())
+    assert console.hint("meltdoe check --rebuild") == "meltdoe check --rebuild"

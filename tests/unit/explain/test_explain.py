@@ -25,7 +25,8 @@ def test_a_page_fits_a_terminal_and_ends_with_its_sources(topic):
     text = page(topic)
     assert max(map(len, text.splitlines())) <= 80
     first, blank, *rest = text.splitlines()
-    assert first == title(topic) and blank == ""
+    assert first == title(topic)
+    assert blank == ""
     assert any(line == "Sources:" for line in rest[-12:])
     assert 12 <= len(rest) <= 60
 

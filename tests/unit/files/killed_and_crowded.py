@@ -15,9 +15,10 @@ from bench_series import SPILLED, bench_series, settings
 from store_steps import correct, edit, missing, opened, record, replan
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.journal import read_journal
-from meltdoe.files.log_csv import read_log, settle
-from meltdoe.files.recording import rebuild, record_melt
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.recording import rebuild, record_melt
+from meltdoe.files.store.settling import settle
 
 
 def record_and_say(series, pipe, records):

@@ -16,14 +16,15 @@ from xml.sax.saxutils import escape
 from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snapshot
 
 from meltdoe.errors import MeltdoeError, ProblemsFound
-from meltdoe.files.conflict_copies import conflict_copies
-from meltdoe.files.log_csv import pending, read_log, settle
-from meltdoe.files.log_workbook import log_workbook
-from meltdoe.files.plan_csv import read_plan, write_plan
-from meltdoe.files.recording import history, rebuild, record_melt, remove_melt, undo
-from meltdoe.files.series_text import series_text
-from meltdoe.files.series_toml import read_series
-from meltdoe.files.table_import import import_table, preview_import
+from meltdoe.files.disk.conflict_copies import conflict_copies
+from meltdoe.files.series.series_text import series_text
+from meltdoe.files.series.series_toml import read_series
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.plan_csv import read_plan, write_plan
+from meltdoe.files.store.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.store.settling import pending, settle
+from meltdoe.files.store.table_import import import_table, preview_import
+from meltdoe.files.tables.log_workbook import log_workbook
 
 TABLE = (
     "Old melts of last winter;;;;;;\r\n;Settings;;;Seen;;\r\n"

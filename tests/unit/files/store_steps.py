@@ -6,9 +6,10 @@ The tests of kills and failing disks take them, and so does tests/benchmarks/sto
 from bench_series import SPILLED, bench_plan, bench_series, settings
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.log_csv import read_log, settle
-from meltdoe.files.plan_csv import write_plan
-from meltdoe.files.recording import rebuild, record_melt
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.plan_csv import write_plan
+from meltdoe.files.store.recording import rebuild, record_melt
+from meltdoe.files.store.settling import settle
 
 
 def record(series, value):

@@ -3,8 +3,8 @@
 import pytest
 from bench_series import SPILLED, bench_series, settings, snapshot
 
-from meltdoe.files.conflict_copies import conflict_copies
-from meltdoe.files.recording import record_melt
+from meltdoe.files.disk.conflict_copies import conflict_copies
+from meltdoe.files.store.recording import record_melt
 
 COPIES = [
     "log (1).csv",

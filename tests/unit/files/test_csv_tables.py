@@ -3,7 +3,7 @@
 import pytest
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.tables import named_columns, parse_table, table_text
+from meltdoe.files.tables.csv_table import named_columns, parse_table, table_text
 
 HEAD = ("melt", "flux", "note")
 PLAIN = 'melt,flux,note\n1,20.5,hot\n2,21,"a, b"\n'

@@ -14,12 +14,13 @@ from bench_series import SPILLED, bench_plan, bench_series, settings, snapshot
 from store_steps import correct, edit, missing, opened, record, replan
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files import journal
-from meltdoe.files.journal import read_journal
-from meltdoe.files.lock import locked
-from meltdoe.files.log_csv import read_log, settle
-from meltdoe.files.plan_csv import read_plan, write_plan
-from meltdoe.files.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.disk.lock import locked
+from meltdoe.files.store import journal
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.plan_csv import read_plan, write_plan
+from meltdoe.files.store.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.store.settling import settle
 
 CALLS = [(os, "open"), (os, "write"), (os, "fsync"), (os, "replace"), (io, "open")]
 
@@ -207,14 +208,14 @@ def test_a_clock_that_goes_backwards_does_no_harm(tmp_path, monkeypatch):
 
 
 def test_a_lock_that_another_process_holds_is_said(tmp_path, monkeypatch):
-    code = "import sys; from pathlib import Path; from meltdoe.files.lock import locked\n"
+    code = "import sys; from pathlib import Path; from meltdoe.files.disk.lock import locked\n"
     code += "with locked(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
     with subprocess.Popen(
         [sys.executable, "-c", code, str(tmp_path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-        env=os.environ | {"PYTHONPATH": str(Path(journal.__file__).parents[2])},
+        env=os.environ | {"PYTHONPATH": str(Path(journal.__file__).parents[3])},
     ) as other:  # fmt: skip
         assert other.stdout.readline() == "held\n"
-        monkeypatch.setattr("meltdoe.files.recording.locked", lambda folder: locked(folder, seconds=0))
+        monkeypatch.setattr("meltdoe.files.store.recording.locked", lambda folder: locked(folder, seconds=0))
         with pytest.raises(ProblemsFound, match=r"another process holds it.*nothing was changed"):
             record_melt(bench_series(tmp_path), settings=settings(), seen=SPILLED)
         other.stdin.close()

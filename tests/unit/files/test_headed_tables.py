@@ -3,8 +3,8 @@
 import pytest
 from bench_series import bench_series, settings
 
-from meltdoe.files.table_import import import_table, preview_import
-from meltdoe.files.table_rows import TableRow, headed, table_of
+from meltdoe.files.store.table_import import import_table, preview_import
+from meltdoe.files.tables.table_rows import TableRow, headed, table_of
 
 KNOWN = ("melt", "flux", "peak", "contained", "note", "Peak temperature")
 

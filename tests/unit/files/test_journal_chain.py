@@ -5,7 +5,7 @@ import json
 import pytest
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.journal import Journal, append_event, read_journal
+from meltdoe.files.store.journal import Journal, append_event, read_journal
 
 
 @pytest.fixture

@@ -6,10 +6,11 @@ import pytest
 from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.journal import read_journal
-from meltdoe.files.log_csv import check_log, log_text, read_log, settle
-from meltdoe.files.plan_csv import read_plan, write_plan
-from meltdoe.files.recording import history, record_melt, remove_melt, undo
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import check_log, log_text, read_log
+from meltdoe.files.store.plan_csv import read_plan, write_plan
+from meltdoe.files.store.recording import history, record_melt, remove_melt, undo
+from meltdoe.files.store.settling import settle
 from meltdoe.series import Unseen
 
 HEAD = "melt,firing,date,flux,peak,sand,contained,fill,cracks,humidity,pot,note\n"

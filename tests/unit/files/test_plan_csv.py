@@ -1,14 +1,16 @@
 """plan.csv: written, read back, checked, and never written over melts already made."""
 
+import logging
 from dataclasses import replace
+from unittest import mock
 
 import pytest
 from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files import plan_csv
-from meltdoe.files.plan_csv import read_plan, write_plan
-from meltdoe.files.recording import record_melt
+from meltdoe.files.store import plan_csv
+from meltdoe.files.store.plan_csv import read_plan, write_plan
+from meltdoe.files.store.recording import record_melt
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 
 
@@ -145,3 +147,19 @@ def test_a_plan_cut_off_before_its_table_was_written_is_not_lost(tmp_path, monke
         with pytest.raises(KeyboardInterrupt):
             write_plan(series, bench_plan(series, melts=2, flux=30.0))
     assert [melt.settings["flux"] for melt in read_plan(series).melts] == [30.0, 31.0]
+
+
+def test_a_plan_edited_by_hand_is_kept_when_another_is_drawn_up(tmp_path, caplog):
+    series = bench_series(tmp_path)
+    write_plan(series, bench_plan(series))
+    write_plan(series, bench_plan(series))
+    assert not list(tmp_path.glob("plan-set-aside-*")), "what the journal holds needs no copy"
+    path = tmp_path / "plan.csv"
+    edited = path.read_bytes() + b" \n"
+    path.write_bytes(edited)
+    told = logging.getLogger("meltdoe")
+    with mock.patch.object(told, "propagate", True), mock.patch.object(told, "handlers", []):
+        write_plan(series, bench_plan(series))
+    (kept,) = tmp_path.glob("plan-set-aside-*.csv")
+    assert kept.read_bytes() == edited
+    assert kept.name in caplog.text

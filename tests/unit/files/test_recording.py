@@ -7,11 +7,12 @@ import pytest
 from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound, WrongUsage
-from meltdoe.files import recording
-from meltdoe.files.journal import read_journal
-from meltdoe.files.log_csv import read_log, settle
-from meltdoe.files.plan_csv import write_plan
-from meltdoe.files.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.store import recording
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.plan_csv import write_plan
+from meltdoe.files.store.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.store.settling import settle
 from meltdoe.series import Unseen
 
 
@@ -62,7 +63,7 @@ def test_a_melt_outside_the_plan_takes_the_next_number_and_firing(series):
 
 def test_an_outcome_not_spoken_of_is_asked_about(series, tmp_path):
     before = snapshot(tmp_path)
-    with pytest.raises(ProblemsFound, match=r"leaves fill blank.*later or lost"):
+    with pytest.raises(ProblemsFound, match=r"leaves fill blank.*later .not known yet. or lost"):
         record_melt(series, 1, seen={"contained": "yes"})
     with pytest.raises(ProblemsFound, match="says nothing of what was seen"):
         record_melt(series, 1)
@@ -231,3 +232,42 @@ def test_rebuilding_without_a_journal_is_refused(tmp_path):
 def test_a_series_without_a_folder_cannot_be_recorded():
     with pytest.raises(WrongUsage, match="has no folder"):
         record_melt(bench_series(), 1, seen=GOOD)
+
+
+def test_the_reason_of_a_correction_that_changes_nothing_is_kept_once(series):
+    record_melt(series, 1, seen=SPILLED)
+    flux = only(series, 1).settings["flux"]
+    for _ in range(2):
+        result = record_melt(series, 1, settings={"flux": flux}, correct=True, reason="weighed again")
+        assert (result.how, result.changes) == ("unchanged", ())
+    assert [event.kind for event in read_journal(series.folder / "journal.jsonl").events] == [
+        "plan", "record", "correct",
+    ]  # fmt: skip
+    assert history(series)[-1].endswith("correct: melt 1: nothing new (weighed again)")
+    assert record_melt(series, 1, settings={"flux": flux}, correct=True).event is None
+    undo(series)
+    assert only(series, 1).settings["flux"] == flux
+
+
+def test_a_note_given_with_a_correction_that_changes_nothing_else_is_kept(series):
+    record_melt(series, 1, seen=SPILLED)
+    result = record_melt(series, 1, seen=SPILLED, note="crucible 3", correct=True, reason="forgotten")
+    assert result.how == "corrected"
+    assert only(series, 1).note == "crucible 3"
+    assert "(forgotten)" in history(series)[-1]
+
+
+def test_rebuilding_tells_what_it_did(series, tmp_path):
+    record_melt(series, 1, seen=GOOD)
+    assert rebuild(series).lines == ("log.csv written afresh from the journal: 1 rows",)
+    journal = tmp_path / "journal.jsonl"
+    journal.write_bytes(journal.read_bytes() + b'{"format":1')
+    (tmp_path / "log.csv").write_bytes(b"melt;nonsense\n")
+    (tmp_path / "plan.csv").write_bytes(b"nonsense\n")
+    result = rebuild(series)
+    mended, kept, log, plan_kept, plan = result.lines
+    assert "cut off" in mended
+    assert result.set_aside.name in kept
+    assert log.startswith("log.csv written afresh")
+    assert "plan-set-aside-" in plan_kept
+    assert plan.startswith("plan.csv written afresh")

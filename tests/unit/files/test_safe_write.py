@@ -7,8 +7,8 @@ from contextlib import contextmanager
 import pytest
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.lock import locked
-from meltdoe.files.safe_write import append_bytes, remove_leftovers, write_file
+from meltdoe.files.disk.lock import locked
+from meltdoe.files.disk.safe_write import append_bytes, remove_leftovers, write_file
 
 
 def names(folder):

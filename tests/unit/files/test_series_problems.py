@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.series_toml import check_series, check_series_text, read_series
+from meltdoe.files.series.series_toml import check_series, check_series_text, read_series
 
 GOOD = """\
 title = "Flux and heat"

@@ -7,8 +7,8 @@ import time
 import numpy as np
 import pytest
 
-from meltdoe.files.series_limits import can_be_kept
-from meltdoe.files.series_toml import check_series_text
+from meltdoe.files.series.series_limits import can_be_kept
+from meltdoe.files.series.series_toml import check_series_text
 from meltdoe.series.belief import Belief, Circumstance
 from meltdoe.series.budget import Budget, Kiln
 from meltdoe.series.factor import Amount, Choice, Ordered

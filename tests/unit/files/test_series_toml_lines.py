@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.toml_lines import KeyPath, parse_toml
+from meltdoe.files.series.toml_lines import KeyPath, parse_toml
 
 TEXT = '''\
 # remark [not.a.heading]

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.series_answers import Answers, factor_from_phrase, outcome_from_phrase, text_from_answers
-from meltdoe.files.series_edit import edited, set_value
-from meltdoe.files.series_text import series_text
-from meltdoe.files.series_toml import check_series_text
+from meltdoe.files.series.series_answers import Answers, factor_from_phrase, outcome_from_phrase, text_from_answers
+from meltdoe.files.series.series_edit import edited, set_value
+from meltdoe.files.series.series_text import series_text
+from meltdoe.files.series.series_toml import check_series_text
 from meltdoe.series.factor import Amount, Choice, Ordered
 from meltdoe.series.outcome import GoodRange, Outcome
 

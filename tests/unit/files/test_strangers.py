@@ -11,15 +11,15 @@ import pytest
 from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files import journal as journal_module
-from meltdoe.files.journal import read_journal
-from meltdoe.files.log_csv import check_log, log_text, read_log
-from meltdoe.files.plan_csv import read_plan, write_plan
-from meltdoe.files.recording import history, record_melt
-from meltdoe.files.safe_write import append_bytes, write_file
-from meltdoe.files.series_text import series_text
-from meltdoe.files.series_toml import check_series, read_series
-from meltdoe.files.tables import parse_table, table_text
+from meltdoe.files.disk.safe_write import append_bytes, write_file
+from meltdoe.files.series.series_text import series_text
+from meltdoe.files.series.series_toml import check_series, read_series
+from meltdoe.files.store import journal as journal_module
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import check_log, log_text, read_log
+from meltdoe.files.store.plan_csv import read_plan, write_plan
+from meltdoe.files.store.recording import history, record_melt
+from meltdoe.files.tables.csv_table import parse_table, table_text
 from meltdoe.log.entry import entry_row
 
 
@@ -184,7 +184,7 @@ def test_hostile_text_comes_back_as_it_was_and_is_inert_under_any_separator(tmp_
     for text in HOSTILE:
         record_melt(series, settings=settings(), seen=SPILLED, note=text, circumstances={"pot": text})
     notes = [entry.note for entry in read_log(series).entries]
-    clean = [re.sub("[\x00-\x08\x0b-\x1f]", "", text) for text in HOSTILE]
+    clean = [re.sub("[\x00-\x08\x0b-\x1f\u202a-\u202e\u2066-\u2069]", "", text) for text in HOSTILE]
     assert notes == clean
     content = (tmp_path / "log.csv").read_text(encoding="utf-8")
     assert content == log_text(series, [entry_row(series, entry) for entry in read_log(series).entries])

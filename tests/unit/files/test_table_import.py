@@ -4,10 +4,10 @@ import pytest
 from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.log_csv import read_log
-from meltdoe.files.plan_csv import write_plan
-from meltdoe.files.recording import history, record_melt, undo
-from meltdoe.files.table_import import import_table, preview_import
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.plan_csv import write_plan
+from meltdoe.files.store.recording import history, record_melt, undo
+from meltdoe.files.store.table_import import import_table, preview_import
 from meltdoe.series import Unseen
 
 OLD_MELTS = (
@@ -153,3 +153,22 @@ def test_the_history_tells_many_new_rows_by_their_numbers(series, tmp_path):
     import_table(series, path)
     (line,) = history(series)
     assert line.endswith("import from old.csv: 5 rows added: melt 11, melt 12, melt 13, melt 14, melt 15")
+
+
+def test_what_each_row_says_is_shown_also_where_rows_are_refused(series, tmp_path):
+    path = tmp_path / "old.csv"
+    path.write_text("melt;flux;peak;sand;contained\n7;20,5;1200;fine;perhaps\n8;21;1200;coarse;no\n")
+    preview = preview_import(series, path)
+    assert preview.said == (
+        (2, "melt 7, flux 20,5, peak 1200, sand fine, contained perhaps"),
+        (3, "melt 8, flux 21, peak 1200, sand coarse, contained no"),
+    )
+    assert "contained says" in str(preview.problems[0])
+
+
+@pytest.mark.parametrize("content", [b"", bytes(range(256)) * 9, b"PK\x03\x04junk", b"melt,flux\n1,2\n"])
+def test_anything_else_under_the_name_of_a_workbook_is_said_to_be_so(series, tmp_path, content):
+    path = tmp_path / "junk.XLSX"
+    path.write_bytes(content)
+    with pytest.raises(ProblemsFound, match=r"junk.XLSX: cannot be read as an .xlsx workbook.*save it from the"):
+        preview_import(series, path)

@@ -4,11 +4,12 @@ import pytest
 from bench_series import GOOD, SPILLED, bench_plan, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files import log_csv
-from meltdoe.files.journal import read_journal
-from meltdoe.files.log_csv import check_log, pending, read_log, settle
-from meltdoe.files.plan_csv import write_plan
-from meltdoe.files.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.store import log_csv, settling
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import check_log, read_log
+from meltdoe.files.store.plan_csv import write_plan
+from meltdoe.files.store.recording import history, rebuild, record_melt, remove_melt, undo
+from meltdoe.files.store.settling import pending, settle
 
 
 @pytest.fixture
@@ -102,18 +103,18 @@ def test_an_old_copy_to_the_letter_is_said_and_written_again(series):
 @pytest.mark.parametrize("moment", ["while it is read", "while the journal is written"])
 def test_a_save_in_the_midst_of_a_command_is_not_overwritten(series, monkeypatch, moment):
     edited = text(series).replace("calm", "calm and slow")
-    name = "read_journal" if moment == "while it is read" else "states"
-    real, calls = getattr(log_csv, name), []
+    module, name = (log_csv, "read_journal") if moment == "while it is read" else (settling, "states")
+    real, calls = getattr(module, name), []
 
     def interrupted(*args):
         found = real(*args)
         calls.append(name)
-        if len(calls) == (1 if name == "read_journal" else 2):
+        if len(calls) == 1:
             save(series, edited)
         return found
 
     with monkeypatch.context() as patch:
-        patch.setattr(log_csv, name, interrupted)
+        patch.setattr(module, name, interrupted)
         with pytest.raises(ProblemsFound, match="was saved by another program"):
             record_melt(series, 3, seen=SPILLED)
     assert text(series) == edited

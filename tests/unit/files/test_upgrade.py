@@ -6,10 +6,11 @@ import pytest
 from bench_series import SPILLED, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.journal import read_journal
-from meltdoe.files.log_csv import pending, read_log, settle
-from meltdoe.files.recording import history, record_melt
-from meltdoe.files.upgrade import FileFormat, replace_with_copy, upgraded
+from meltdoe.files.disk.upgrade import FileFormat, replace_with_copy, upgraded
+from meltdoe.files.store.journal import read_journal
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.recording import history, record_melt
+from meltdoe.files.store.settling import pending, settle
 
 STEPS = {1: lambda content: content.replace(b"one", b"two"), 2: lambda content: content + b"three"}
 FORM = FileFormat("any.txt", 3, STEPS)

@@ -10,11 +10,11 @@ import xlsxwriter
 from bench_series import GOOD, SPILLED, bench_series, settings, snapshot
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.log_csv import read_log
-from meltdoe.files.log_workbook import log_workbook
-from meltdoe.files.recording import record_melt
-from meltdoe.files.table_import import import_table, preview_import
-from meltdoe.files.xlsx_table import xlsx_rows
+from meltdoe.files.store.log_csv import read_log
+from meltdoe.files.store.recording import record_melt
+from meltdoe.files.store.table_import import import_table, preview_import
+from meltdoe.files.tables.log_workbook import log_workbook
+from meltdoe.files.tables.xlsx_table import xlsx_rows
 from meltdoe.log import Log
 from meltdoe.series import Circumstance, Unseen
 

@@ -8,8 +8,9 @@ from scipy.special import expit, logsumexp
 from scipy.stats import norm
 
 from meltdoe.fit import inclusion_mixture
+from meltdoe.fit.inclusion_density import inclusion_density
 from meltdoe.fit.inclusion_mixture import mixture_posterior
-from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles, knots_of
+from meltdoe.fit.inclusion_prior import SERIES_CLASSES, InclusionPrior, TermRoles
 from meltdoe.fit.likelihood import make_likelihood
 from meltdoe.fit.prior import Belief, ShapePrior
 
@@ -21,24 +22,79 @@ def table(n, k, seed):
     return np.column_stack([np.ones(n), rng.choice([-1.0, 1.0], (n, k))]), rng
 
 
-def test_density_over_knots_is_the_sum_over_all_patterns():
+def all_patterns(k):
+    return np.array([[i >> j & 1 for j in range(k)] for i in range(2**k)], dtype=bool)
+
+
+def whole_density(roles, b):
+    """Log density of coefficients (s, p), chance that each factor is active: all classes and patterns at once."""
+    patterns = all_patterns(roles.n_factors)
+    logs = [
+        norm.logpdf(b[:, None, :], 0, roles.sds(PRIOR.widened(one.steepness), patterns, "pass")).sum(axis=2)
+        + np.log(one.chance * np.where(patterns, one.active, 1 - one.active).prod(axis=1))
+        for one in SERIES_CLASSES
+    ]
+    both = np.hstack(logs)
+    weight = np.exp(both - logsumexp(both, axis=1, keepdims=True))
+    return logsumexp(both, axis=1), weight @ np.tile(patterns, (len(SERIES_CLASSES), 1))
+
+
+def test_density_over_knots_is_the_sum_over_all_patterns_and_classes():
     """Three factors, a product of the first two and a square of the third."""
     roles = TermRoles(((), (0,), (1,), (2,), (0, 1), (2,)), (0, 1, 1, 1, 2, 2))
     b = np.random.default_rng(0).standard_normal((5, 6))
-    patterns = np.array([[i & 1, i >> 1 & 1, i >> 2 & 1] for i in range(8)], dtype=bool)
-    sds = roles.sds(PRIOR, patterns, "pass")
-    weight = np.where(patterns, 0.4, 0.6).prod(axis=1)
-    whole = logsumexp(norm.logpdf(b[:, None, :], 0, sds).sum(axis=2), b=weight, axis=1)
-    knots = knots_of(roles, PRIOR, "pass")
-    assert sorted(len(set_) for knot in knots for set_ in knot.factors) == [0, 1, 2]
-    parts = sum(knot.log_density(b) for knot in knots)
+    whole, active = whole_density(roles, b)
+    density = inclusion_density(roles, PRIOR, "pass")
+    parts = density.log_density(b)
     assert parts - whole == pytest.approx(np.full(5, parts[0] - whole[0]))
+    drawn, sd, inclusion = density.given(np.repeat(b[:1], 8000, axis=0), np.random.default_rng(1))
+    assert inclusion == pytest.approx(active[0])
+    assert drawn.mean(axis=0) == pytest.approx(active[0], abs=0.02)
+    assert set(np.unique(sd[:, 1]).round(3)) == {0.3, 0.75, 2.0, 5.0}
+    assert np.array_equal(sd[:, 1] > 1.0, drawn[:, 0])
+
+
+def test_variance_of_main_effects_over_patterns_and_classes():
+    expected = sum(
+        one.chance * one.steepness**2 * (one.active * 4.0 + (1 - one.active) * 0.09) for one in SERIES_CLASSES
+    )
+    roles = TermRoles(((), (0,), (1,)), (0, 1, 1))
+    assert inclusion_density(roles, PRIOR, "pass").variance() == pytest.approx([4.0, expected, expected])
+
+
+def test_many_factors_share_the_number_of_active_ones_to_be_expected():
+    assert PRIOR.active(3) == PRIOR.active(6) == pytest.approx(sum(c.chance * c.active for c in SERIES_CLASSES))
+    assert 40 * PRIOR.active(40) == pytest.approx(6 * PRIOR.active(6))
+    assert sum(c.chance for c in SERIES_CLASSES) == pytest.approx(1.0)
+    for scale in PRIOR.scales(40):
+        assert max(scale.active) <= 0.075 + 1e-12
+
+
+def test_effects_of_measured_outcomes_are_meant_in_units_of_sigma():
+    roles = TermRoles(((), (0,), ()), (0, 1, 2))
+    assert roles.per_sigma("measured").tolist() == [False, True, True]
+    assert not roles.per_sigma("pass").any()
+    assert roles.sds(PRIOR, np.array([[False], [True]]), "measured").tolist() == [[2, 0.15, 1.5], [2, 2, 1.5]]
+
+
+def test_an_effect_counts_by_the_scatter_around_it_and_not_by_a_larger_effect_beside_it():
+    """The second factor moves a measurement by three of its standard errors either way, the first by twenty."""
+    X = np.column_stack([np.ones(16), all_patterns(4) * 2.0 - 1.0])
+    scatter = np.random.default_rng(2).standard_normal(16)
+    scatter -= X @ np.linalg.lstsq(X, scatter, rcond=None)[0]
+    scatter *= 4.0 / np.sqrt(scatter @ scatter / 11)
+    large = mixture_posterior(X, 50 + 20 * X[:, 1] + 5 * X[:, 2] + scatter, "measured", bounds=(-200, 300))
+    alone = mixture_posterior(X, 50 + 5 * X[:, 2] + scatter, "measured", bounds=(-200, 300))
+    assert large.inclusion[0] > 0.95
+    assert large.inclusion[1] > 0.7
+    assert large.inclusion[2:].max() < 0.4
+    assert abs(large.inclusion[1] - alone.inclusion[1]) < 0.15
 
 
 def test_a_product_is_wide_only_where_both_factors_are_active():
     roles = TermRoles(((), (0,), (1,), (0, 1)), (0, 1, 1, 2))
     sds = roles.sds(PRIOR, np.array([[0, 0], [1, 0], [1, 1]], dtype=bool), "pass")
-    assert sds.tolist() == [[2, 0.3, 0.3, 0.15], [2, 2, 0.3, 0.15], [2, 2, 2, 0.75]]
+    assert sds.tolist() == [[2, 0.3, 0.3, 0.15], [2, 2, 0.3, 0.15], [2, 2, 2, 1.5]]
     assert PRIOR.widened(2).slab_sd == 4.0
     assert PRIOR.widened(2).intercept_sd is None
 
@@ -96,7 +152,7 @@ def test_measured_outcomes(groups):
 
 def test_without_melts_inclusion_is_the_prior():
     found = mixture_posterior(np.empty((0, 4)), [])
-    assert found.inclusion == pytest.approx(np.full(3, 0.4), abs=0.03)
+    assert found.inclusion == pytest.approx(np.full(3, PRIOR.active(3)), abs=0.03)
 
 
 def test_twelve_factors_go_to_the_chains():
@@ -133,6 +189,11 @@ def test_columns_without_roles_are_refused():
         mixture_posterior(X, [0, 1, 0, 1, 1, 0], factors=[(), (0,)])
 
 
+def steepness_and_share(rng):
+    one = SERIES_CLASSES[rng.choice(3, p=[c.chance for c in SERIES_CLASSES])]
+    return one.steepness, one.active
+
+
 def test_intervals_cover_where_the_truth_comes_from_the_prior():
     """120 sets of 8, 12 or 16 melts and 3 to 5 factors: about 90 % of true slopes and chances within 90 % limits.
 
@@ -143,7 +204,9 @@ def test_intervals_cover_where_the_truth_comes_from_the_prior():
     for i in range(120):
         n, k = (8, 12, 16)[i % 3], 3 + i % 3
         X = np.column_stack([np.ones(n), rng.choice([-1.0, 1.0], (n, k))])
-        truth = np.append(2 * rng.standard_normal(1), np.where(rng.random(k) < 0.4, 2.0, 0.3) * rng.standard_normal(k))
+        steep, share = steepness_and_share(rng)
+        sds = steep * np.where(rng.random(k) < share, 2.0, 0.3)
+        truth = np.append(2 * rng.standard_normal(1), sds * rng.standard_normal(k))
         y = (rng.random(n) < expit(X @ truth)).astype(int)
         fit = mixture_posterior(X, y, seed=i, draws=1000).posterior
         low, high = fit.interval(fit.coef[:, 1:])
@@ -168,8 +231,10 @@ def test_every_rank_of_a_measured_truth_is_as_likely():
     for i in range(240):
         n, groups = (8, 14)[i % 2], np.arange((8, 14)[i % 2]) // 2
         X = np.column_stack([np.ones(n), rng.choice([-1.0, 1.0], (n, 3))])
-        slopes = np.where(rng.random(3) < 0.4, 2.0, 0.3) * rng.standard_normal(3)
-        truth = [2.0 * rng.standard_normal(), *slopes, rng.normal(*shape.log_sigma)]
+        steep, share = steepness_and_share(rng)
+        log_sigma = rng.normal(*shape.log_sigma)
+        slopes = np.exp(log_sigma) * steep * np.where(rng.random(3) < share, 2.0, 0.15) * rng.standard_normal(3)
+        truth = [2.0 * rng.standard_normal(), *slopes, log_sigma]
         eta = X @ truth[:4]
         options = {}
         if i % 4 < 2:

@@ -87,15 +87,16 @@ def test_the_one_melt_that_carries_the_recommendation_is_named() -> None:
 
 
 def test_another_setting_is_recommended_without_a_decisive_melt() -> None:
-    """Tight is preferred on the strength of melt 3 alone: it is the only tight one."""
+    """Edge at much flux is preferred on the strength of melt 7 alone: no other edge was good."""
     rows: list[Row] = [
-        (30, "edge", True), (20, "edge", True), (20, "tight", True), (40, "edge", False), (30, "edge", True),
+        (10, "tight", True), (30, "tight", True), (10, "edge", False), (20, "tight", False), (30, "tight", False),
+        (40, "tight", False), (40, "edge", True),
     ]  # fmt: skip
     found = influence(fitted(passes(rows)))
-    assert found.best.settings["packing"] == "tight"
-    telling = next(one for one in found.melts if one.melt == 3)
+    assert found.best.settings["packing"] == "edge"
+    telling = next(one for one in found.melts if one.melt == 7)
     assert telling.other_setting
-    assert telling.best.settings["packing"] == "edge"
+    assert telling.best.settings["packing"] == "tight"
     assert telling.best.chance > telling.chance_at_present_best + 0.05
     settled = [(f, "edge", True) for f in (10.0, 20, 30, 40)] + [(f, "tight", False) for f in (10.0, 20, 30, 40)]
     assert not any(one.other_setting for one in influence(fitted(passes(settled))).melts)

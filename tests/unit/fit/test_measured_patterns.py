@@ -9,7 +9,7 @@ from scipy.stats import multivariate_normal, norm
 
 from meltdoe.fit.gaussian_above import draw_above, log_chance_above
 from meltdoe.fit.inclusion_mixture import mixture_posterior
-from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles
+from meltdoe.fit.inclusion_prior import SERIES_CLASSES, InclusionPrior, TermRoles
 from meltdoe.fit.likelihood import make_likelihood
 from meltdoe.fit.measured_patterns import _data, _scales, measured_proposal
 from meltdoe.fit.pattern_draws import every_pattern
@@ -93,7 +93,7 @@ def test_moments_and_inclusion_agree_with_quadrature(firings):
     X, y = np.column_stack([np.ones(6), x]), [40.0, 35.0, 85.0, 100.0, 55.0, 90.0]
     groups = np.array([0, 1, 0, 1, 2, 2]) if firings else None
     likelihood = make_likelihood(X, y, "measured", bounds=(0, 100), groups=groups)
-    axes = [np.linspace(-3, 3.5, 25), np.linspace(-2.5, 3.5, 26), np.linspace(-3.2, 1.8, 23)]
+    axes = [np.linspace(-3, 3.5, 25), np.linspace(-2.5, 4.5, 30), np.linspace(-3.2, 1.8, 23)]
     axes += [np.linspace(-3.2, 1.6, 15)] if firings else []
     mesh = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(axes))
     if firings:
@@ -108,7 +108,17 @@ def test_moments_and_inclusion_agree_with_quadrature(firings):
     else:
         logs = likelihood.log_likelihood(mesh)
     logs += norm.logpdf(mesh[:, 0], 0, 2) + norm.logpdf(mesh[:, 2], np.log(0.5), 1)
-    on, off = np.log(0.4) + norm.logpdf(mesh[:, 1], 0, 2), np.log(0.6) + norm.logpdf(mesh[:, 1], 0, 0.3)
+    sigma = np.exp(mesh[:, 2])
+    on, off = (
+        logsumexp(
+            [
+                np.log(c.chance * share(c)) + norm.logpdf(mesh[:, 1], 0, c.steepness * sd * sigma)
+                for c in SERIES_CLASSES
+            ],
+            axis=0,
+        )
+        for sd, share in ((2.0, lambda c: c.active), (0.15, lambda c: 1 - c.active))
+    )
     both = logs + np.logaddexp(on, off)
     weight = np.exp(both - logsumexp(both))
     mean = weight @ mesh
@@ -140,5 +150,6 @@ def test_without_melts_the_draws_are_the_prior():
     drawn = measured_proposal(likelihood, prior, (9, 8)).draw(8000, np.random.default_rng(0))
     weights = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio))
     assert weights @ drawn.theta == pytest.approx([0, 0, np.log(0.5)], abs=0.08)
-    assert weights @ drawn.pattern == pytest.approx(0.4, abs=0.02)
+    active = prior.patterns[drawn.pattern, 0]
+    assert weights @ active == pytest.approx(InclusionPrior().active(1), abs=0.02)
     assert np.sqrt(weights @ (drawn.theta[:, 2] - np.log(0.5)) ** 2) == pytest.approx(1.0, abs=0.04)

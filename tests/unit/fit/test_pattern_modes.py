@@ -46,10 +46,11 @@ def test_modes_precision_and_evidence_are_those_of_the_joint_climb(kind, firings
     if firings:
         mean[:, r], precision[:, r] = log_sd, 1e9
     whole = climb(LogPosterior(likelihood, mean, precision[:, :, None] * np.eye(likelihood.size)))
-    assert found.a == pytest.approx(whole.theta[:, :r], abs=0.02)
-    assert found.z == pytest.approx(whole.theta[:, r + 1 :], abs=0.02)
-    assert np.linalg.inv(found.precision) == pytest.approx(whole.covariance[:, :r, :r], rel=0.05, abs=0.02)
-    assert found.log_evidence == pytest.approx(whole.log_evidence, abs=0.03)
+    sd = np.sqrt(np.diagonal(whole.covariance, axis1=1, axis2=2))
+    assert (found.a - whole.theta[:, :r]) / sd[:, :r] == pytest.approx(np.zeros((m, r)), abs=0.03)
+    assert found.z == pytest.approx(whole.theta[:, r + 1 :], abs=0.03)
+    assert np.linalg.inv(found.precision) == pytest.approx(whole.covariance[:, :r, :r], rel=0.08, abs=0.02)
+    assert found.log_evidence == pytest.approx(whole.log_evidence, abs=0.05)
 
 
 def test_many_firings_leave_the_weights_even():
@@ -58,7 +59,7 @@ def test_many_firings_leave_the_weights_even():
     groups = np.arange(60) // 3
     y = (rng.random(60) < expit(X[:, 1] + rng.standard_normal(20)[groups])).astype(float)
     likelihood = make_likelihood(X, y, groups=groups)
-    drawn = mode_proposal(likelihood, every_pattern(likelihood, ROLES, InclusionPrior()), 8).draw(4000, rng)
+    drawn = mode_proposal(likelihood, every_pattern(likelihood, ROLES, InclusionPrior()), 8, 1.25).draw(4000, rng)
     weights = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio))
     assert 1 / np.sum(weights**2) > 1000
 

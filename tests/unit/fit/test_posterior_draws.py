@@ -268,3 +268,13 @@ def test_what_is_good_must_be_said():
         fit.chance([[1.0]])
     with pytest.raises(ValueError, match="no grades"):
         posterior(np.ones((3, 1)), [0, 1, 1], method="normal").outcome_probabilities([[1.0]])
+
+
+def test_a_chance_averaged_over_firings_never_passes_one():
+    # weights that sum to 1 only up to rounding once made a sure pass 1 + 2e-16, and what it teaches infinite
+    rng = np.random.default_rng(4)
+    X = np.column_stack([np.ones(8), rng.standard_normal(8)])
+    fit = posterior(X, [1, 1, 1, 1, 0, 0, 0, 0], groups=[0, 0, 1, 1, 2, 2, 3, 3], draws=200, seed=1)
+    chance = fit.chance(np.array([[500.0, 0.0], [0.0, 500.0], [-500.0, 0.0]]), new_group=True)
+    assert chance.min() >= 0.0
+    assert chance.max() == 1.0

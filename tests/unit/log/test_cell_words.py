@@ -78,3 +78,9 @@ def test_measurements_are_written_in_full():
     assert outcome_cell(FILL, 95.123456789) == 95.123456789
     assert outcome_cell(PASS, False) == "no"
     assert outcome_cell(GRADE, Unseen.LATER) == "later"
+
+
+def test_marks_that_turn_the_order_of_letters_are_not_kept_and_letters_of_every_script_are():
+    assert clean_text("a\u202egnp.exe\u202c b\u2066c\u2069") == "agnp.exe bc"
+    two_scripts = "\u05e9\u05dc\u05d5\u05dd \u0645\u0631\u062d\u0628\u0627"
+    assert clean_text(two_scripts) == two_scripts

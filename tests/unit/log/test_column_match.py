@@ -62,3 +62,15 @@ def test_what_the_user_settles_goes_before_everything():
 def test_nearest_finds_the_word_that_was_meant_or_none():
     assert nearest("contaned", ["contained", "fill"]) == "contained"
     assert nearest("zzz", ["contained", "fill"]) is None
+
+
+def test_the_nearest_word_is_another_word_for_it_or_a_slip_and_never_a_chance_likeness():
+    columns = ["melt", "date", "peak", "flux", "note"]
+    assert nearest("remark", columns) == "note"
+    assert nearest("Comments", columns) == "note"
+    assert nearest("remark", ["peak", "flux"]) is None
+    assert nearest("day", columns) == "date"
+    assert nearest("flax", columns) == "flux"
+    assert nearest("containd", ["contained", "poured"]) == "contained"
+    assert nearest("colour", columns) is None
+    assert nearest("heat", ["heat", "firing"]) == "heat", "a name of its own goes first"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from planning_series import FLUX, HOLD, PACKING, PEAK, limit, series
 
-from meltdoe.plans.candidates import candidate_settings, corners
+from meltdoe.plans.candidates import candidate_settings, corners, settable_values
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series import Amount
 
@@ -73,3 +73,28 @@ def test_fifty_thousand_take_a_moment():
     found = candidate_settings(series(), 50_000)
     assert len(found) >= 40_000
     assert perf_counter() - start < 2.0  # 0.15 s on an idle machine; room for a busy one
+
+
+@pytest.mark.parametrize(
+    ("factor", "first", "last", "most"),
+    [
+        (Amount("peak", 1100, 1250), [1100, 1102, 1104], [1246, 1248, 1250], 80),
+        (Amount("peak", 1107.3, 1251), [1107.3, 1108, 1110], [1248, 1250, 1251], 80),
+        (Amount("hold", 20, 180, scale="log"), [20, 21, 22], [160, 170, 180], 100),
+        (Amount("hold", 0.5, 8, scale="log"), [0.5, 0.51, 0.52], [7.8, 7.9, 8], 130),
+        (Amount("flux", 15, 25, step=5), [15, 20, 25], [15, 20, 25], 3),
+    ],
+)
+def test_amounts_without_steps_are_proposed_in_round_numbers(factor, first, last, most):
+    values = settable_values(factor)
+    assert values[:3].tolist() == first
+    assert values[-3:].tolist() == last
+    assert 3 <= len(values) <= most
+    assert (np.diff(values) > 0).all()
+
+
+def test_where_no_round_number_keeps_the_limits_finer_ones_are_found():
+    thin = series(factors=(Amount("peak", 1100, 1250),), limits=(limit("peak > 1100.1"), limit("peak < 1101.9")))
+    found = candidate_settings(thin, 20)
+    assert len(found) >= 5
+    assert thin.allowed(found).all()

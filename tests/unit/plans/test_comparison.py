@@ -50,7 +50,8 @@ def test_the_recommended_plan_is_affordable_and_leaves_melts_over(comparison):
 
 
 def test_designs_that_do_not_fit_are_listed_with_the_reason(comparison):
-    assert "no middle" in comparison.left_out["definitive-screening"]
+    assert "no middle" in comparison.left_out["central-composite"]
+    assert "9 firings" in comparison.left_out["definitive-screening"]
 
 
 def test_a_rehearsal_fills_its_slot_and_decides():
@@ -86,7 +87,9 @@ def test_of_rehearsals_that_end_alike_the_cheapest_is_taken():
 
 def test_the_frame_has_what_a_reader_needs(comparison):
     frame = comparison.to_frame()
-    assert list(frame.columns[:7]) == ["name", "design", "melts", "firings", "cost", "power", "aliased"]
+    assert list(frame.columns[:6]) == ["name", "design", "melts", "firings", "days", "cost"]
+    assert list(frame.columns[6:9]) == ["at_worst", "power", "aliased"]
+    assert (frame["at_worst"] >= frame["cost"]).all()
     assert frame["recommended"].sum() == 1
 
 

@@ -183,7 +183,7 @@ def test_a_prior_allows_fewer_runs_than_terms() -> None:
     ("change", "said"),
     [
         ({"runs": 0}, "at least one new run"),
-        ({"criterion": "Z"}, '"D", "A" or "I"'),
+        ({"criterion": "Z"}, '"D", "A", "I", "bayesian-D"'),
         ({"firings": [3, 3]}, "does not sum to 7"),
         ({"firings": [7], "eta": -1.0}, "cannot be -1"),
         ({"existing": [[0.0]]}, "need 2 columns"),

@@ -148,7 +148,7 @@ def test_plackett_burman_takes_the_melts_that_it_has():
     assert groups_of(plan) == [(3, 1)] * 4
     assert np.allclose(coded(plan).T @ coded(plan), 12 * np.eye(7))
     assert make_plan(plain(7), melts=12).design == "plackett-burman"
-    with pytest.raises(PlanImpossible, match="12 or 20 or 24 melts, not 14"):
+    with pytest.raises(PlanImpossible, match=r"12, 20, 24, .* 48 melts, not 14"):
         make_plan(plain(7), "plackett-burman", 14)
 
 
@@ -251,7 +251,8 @@ def test_names_of_designs_forgive_spaces_and_capitals():
 @pytest.mark.parametrize("design", [d for d in DESIGNS if d not in ("box-behnken", "central-composite")])
 def test_the_same_seed_gives_the_same_plan(design):
     four = series(factors=(FLUX, PEAK, HOLD, COOLING), budget=Budget(), limits=(BOILS_OVER,), costs=Costs())
-    first, again, other = (make_plan(four, design, seed=seed) for seed in (3, 3, 4))
+    made = make_plan(four, "fraction", 8).raw if "foldover" in design else None
+    first, again, other = (make_plan(four, design, seed=seed, existing=made) for seed in (3, 3, 4))
     assert first == again
     if design != "centre":
         assert [m.settings for m in first.melts] != [m.settings for m in other.melts]

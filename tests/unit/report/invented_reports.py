@@ -264,7 +264,7 @@ def case_of(name):
 def pictures_for(name):
     """The figures of a case."""
     chain, plan, advice = case_of(name)
-    return pictures_of(chain, plan, advice.best if advice else None)
+    return pictures_of(chain, plan, advice.best if advice else None, advice)
 
 
 @cache

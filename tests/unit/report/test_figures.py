@@ -9,10 +9,14 @@ import pytest
 from invented_reports import (
     CASES,
     CHAIN_SERIES,
+    FLUX,
+    GRAIN,
+    PEAK,
     case_of,
     chain_log,
     chain_plan,
     drawn_for,
+    nothing_melted,
     one_amount,
     only_choices,
     pictures_for,
@@ -23,13 +27,18 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from meltdoe.fit.phrases import percent
 from meltdoe.log.melt_log import Log
+from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.report.figure_files import figure_files, pictures_of
+from meltdoe.report.figures.alias_figures import alias_picture
+from meltdoe.report.figures.chance_map import chance_map
 from meltdoe.report.figures.held import ranked_factors, turned
 from meltdoe.report.figures.log_figures import log_picture
 from meltdoe.report.figures.melt_marks import spread_out
 from meltdoe.report.figures.page_svg import inline_svg, standalone_svg
 from meltdoe.report.figures.plan_figures import plan_picture
+from meltdoe.report.figures.progress_figures import progress_picture
 from meltdoe.report.figures.style import drawing, file_name, png_bytes
+from meltdoe.series import MeltSeries, Outcome
 
 DRAWN = [name for name in CASES if name != "no melts"]
 
@@ -42,11 +51,12 @@ def test_every_figure_that_the_melts_can_fill_is_there():
     names = [p.name for p in pictures_for("whole chain")]
     # four melts cannot tell three effects on cracks apart, so they are not drawn
     assert names == [
-        "plan", "melts", "effects-1-contained", "effects-2-fill", "seen-2-fill", "effects-4-seeds",
-        "chance-map", "stages", "predicted",
+        "plan", "alias", "power", "power-precision", "melts", "effects-1-contained", "effects-2-fill", "seen-2-fill",
+        "effects-4-seeds", "chance-map", "stages", "progress", "predicted", "information-map",
     ]  # fmt: skip
-    assert pictures_for("no melts") == ()
-    assert [p.name for p in pictures_for("planned")] == ["plan"]
+    assert [p.name for p in pictures_for("no melts")] == ["information-map"]
+    planned = [p.name for p in pictures_for("planned")]
+    assert planned == ["plan", "alias", "power", "power-precision", "information-map"]
     assert "chance-map" not in [p.name for p in pictures_for("only described")]
 
 
@@ -71,7 +81,7 @@ def test_every_figure_says_what_it_shows(case):
         assert not one.title.endswith(".")
         assert re.search(r"\d", one.alt), one.name
         assert one.alt.endswith(".")
-        assert re.search(r"\d+ melts?\b|\d+ effects", f"{one.caption} {one.alt}"), one.name
+        assert re.search(r"\d+ melts?\b|\d+ effects|No melt has", f"{one.caption} {one.alt}"), one.name
         if "interval" in one.caption:
             assert "90 %" in one.caption
 
@@ -132,7 +142,9 @@ def test_effects_that_cannot_be_told_apart_are_not_drawn():
         "effects-1-poured",
         "chance-map",
         "stages",
+        "progress",
         "predicted",
+        "information-map",
     ]
     assert not any(p.name.startswith("effects") for p in pictures_for("forty factors"))
 
@@ -167,8 +179,8 @@ def test_the_chance_is_drawn_in_the_form_that_its_factors_call_for(case, start):
 
 
 def test_limits_are_hatched_only_where_there_are_any():
-    assert "Hatched" in picture("two amounts", "chance-map").caption
-    assert "Hatched" not in picture("no limit", "chance-map").caption
+    for chain, hatched in ((two_amounts(), True), (two_amounts(""), False)):
+        assert ("Hatched" in chance_map(chain, chain.best(), 0, 1).caption) is hatched  # the limit is on these two
 
 
 def test_the_map_names_the_best_chance():
@@ -218,3 +230,25 @@ def test_figures_hold_nothing_that_reaches_outside(case):
         assert Counter(re.findall(r"<(image|style|script|foreignObject)\b", text)) == {}
         assert 'role="img"' in text[:600]
         assert one.alt.split(".")[0].split("<")[0] in text
+
+
+def test_the_alias_figure_names_what_cannot_be_told_apart():
+    """A half fraction of three factors with grain = peak * flux: each main effect is one interaction's other name."""
+    series = MeltSeries("half", (PEAK, FLUX, GRAIN), (Outcome("ok", "pass"),))
+    rows = [(1100, 12, "fine"), (1240, 12, "coarse"), (1100, 26, "coarse"), (1240, 26, "fine")]
+    melts = tuple(
+        PlannedMelt(i, i, i, {"peak": float(p), "flux": float(f), "grain": g}, "")
+        for i, (p, f, g) in enumerate(rows, 1)
+    )
+    said = alias_picture(Plan(series, melts, "fraction")).alt
+    for pair in ("flux × peak with grain", "grain × peak with flux", "flux × grain with peak"):
+        assert pair in said
+    assert "short of that is 0.00" in said
+
+
+def test_progress_ends_with_the_best_setting_of_the_report():
+    best = whole_chain().best()
+    said = picture("whole chain", "progress").alt
+    assert f"to {percent(best.chance)} ({percent(best.low)} to {percent(best.high)}) after 8 melts" in said
+    assert "before the first" in said
+    assert progress_picture(nothing_melted(), best) is None

@@ -22,8 +22,8 @@ from meltdoe.fit.stage_chain import ChainFit, fit_chain
 from meltdoe.fit.two_level_plan import TwoLevelAnalysis, TwoLevelEffect
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.plans.aliasing import AliasGroup
+from meltdoe.report.belief_sentences import belief_sentences
 from meltdoe.report.learning_sentences import (
-    belief_sentences,
     drift_sentences,
     influence_sentences,
     learning_passages,

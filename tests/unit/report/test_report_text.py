@@ -159,7 +159,9 @@ def test_the_answer_names_setting_risk_and_verdict(report):
     assert CHAIN_SERIES.show(best.settings) in report.answer[0]
     assert percent(best.chance) in report.answer[0]
     assert "90 % probability" in report.answer[0]
-    assert "31 % likely" in report.answer[2]
+    assert report.answer[2].startswith("Go on: ")
+    assert "a chance of 31 %" in report.answer[2]
+    assert all(sentence.count(". ") == 0 for sentence in report.answer)
 
 
 def test_what_is_not_known_is_said(report):

@@ -1,0 +1,90 @@
+"""One melt by questions: number, settings with the plan's as default, outcomes only as far as it got."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from meltdoe.cli.console import ask, warn
+from meltdoe.errors import ProblemsFound
+
+if TYPE_CHECKING:
+    from meltdoe.log.melt_log import Log
+    from meltdoe.series.melt_series import MeltSeries
+    from meltdoe.series.outcome import Outcome, Seen
+
+__all__ = ["ask_for_melt"]
+
+
+def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, str], str | None]:
+    """Ask for one melt: number, settings with the plan's as default, outcomes only as far as it got."""
+    from meltdoe.files.store.plan_csv import planned_melts
+    from meltdoe.log.cell_words import read_circumstance, read_outcome, read_setting
+
+    plan = {m.melt: m for m in planned_melts(series)}
+    waiting = [number for number in plan if number not in log.melt_numbers]
+    answer = ask("Which melt? (Enter for one outside the plan)", str(waiting[0]) if waiting else "")
+    if answer and not answer.isdigit():
+        raise ProblemsFound.single("record", None, f'"{answer}" is no number of a melt', "write a whole number")
+    melt = int(answer) if answer else None
+    said: dict[str, str] = {}
+    for factor in series.factors:
+        planned = plan[melt].settings[factor.name] if melt in plan else None
+        default = None if planned is None else f"{planned:g}" if isinstance(planned, float) else planned
+        value = _asked(
+            f"{factor.title}{f' in {u}' if (u := getattr(factor, 'unit', '')) else ''}?",
+            default,
+            lambda t, f=factor: read_setting(f, t),
+        )
+        if value != (default or ""):
+            said[factor.name] = value
+    warn(
+        'For an outcome write what was seen; "later" where it is not known yet; "lost" where it will never be known',
+        "(nobody looked, or a power cut ended the melt). Where nothing was seen, press Enter and say why at the end.",
+    )
+    good: dict[str, bool] = {}
+    for outcome in series.outcomes:
+        if outcome.after is not None and not good.get(outcome.after, False):
+            good[outcome.name] = False
+            continue
+        words = {"pass": "yes or no", "grade": ", ".join(outcome.grades), "measured": outcome.unit or "a number"}
+        reached = outcome.after is not None
+        text = _asked(
+            f"{outcome.title} ({words[outcome.kind]})", None, lambda t, o=outcome, r=reached: _seen(o, t, reached=r)
+        )
+        said[outcome.name] = text
+        good[outcome.name] = outcome.is_good(read_outcome(outcome, text)) is True
+    for circumstance in series.circumstances:
+        value = _asked(
+            f"{circumstance.label or circumstance.name}? (Enter leaves it out)",
+            "",
+            lambda t, c=circumstance: read_circumstance(c, t),
+        )
+        if value:
+            said[circumstance.name] = value
+    nothing = not any(said.get(outcome.name) for outcome in series.outcomes)
+    note = ask("Why was nothing seen?" if nothing else "Anything odd? (Enter for nothing)", "")
+    while nothing and not note:
+        warn("  Write in a few words what ended the melt, such as: power cut at 600 °C.")
+        note = ask("Why was nothing seen?", "")
+    return melt, said, note or None
+
+
+def _asked(question: str, default: str | None, understood: Any) -> str:
+    while True:
+        answer = ask(question, default)
+        try:
+            understood(answer)
+        except ValueError as fault:
+            warn(f"  {fault}")
+        else:
+            return answer
+
+
+def _seen(outcome: Outcome, text: str, *, reached: bool) -> Seen:
+    """What was seen; raises ValueError where nothing is said of an outcome that the melt has reached."""
+    from meltdoe.log.cell_words import read_outcome
+    from meltdoe.log.entry import QUESTION
+
+    if reached and not text:
+        raise ValueError(QUESTION)
+    return read_outcome(outcome, text)

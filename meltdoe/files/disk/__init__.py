@@ -1,0 +1,1 @@
+"""The folder itself: writing that survives a pulled plug, one writer at a time, links, second copies, older formats."""

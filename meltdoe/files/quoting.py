@@ -1,0 +1,23 @@
+"""How the user's own words are shown in a problem."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+__all__ = ["listed", "quoted"]
+
+
+def quoted(value: object) -> str:
+    """The user's own text in quotation marks, on one line and not too long."""
+    try:
+        text = str(value)
+    except ValueError:  # Python writes out no whole number of more than 4300 digits
+        text = "a number of thousands of digits"
+    text = " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+    return f'"{text if len(text) <= 60 else text[:57] + "..."}"'
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words as a phrase: "a", "b" and "c"."""
+    marked = [quoted(word) for word in words]
+    return marked[0] if len(marked) == 1 else ", ".join(marked[:-1]) + " and " + marked[-1] if marked else "none"

@@ -1,0 +1,173 @@
+"""Bringing journal and log.csv into line: edits made in a spreadsheet entered, a table left behind written again.
+
+Every command that reads the log does this first, and tells of it. Where the folder cannot be written, the edits count
+all the same and wait for the next command.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from meltdoe.errors import ProblemsFound
+from meltdoe.files.disk.lock import locked
+from meltdoe.files.disk.safe_write import remove_leftovers, write_file
+from meltdoe.files.store.journal import JOURNAL_NAME, append_event, mend_journal
+from meltdoe.files.store.log_csv import LOG_NAME, StoreReading, log_text, read_store, series_folder
+from meltdoe.files.tables.csv_table import read_if_there
+from meltdoe.log.entry import entry_row
+from meltdoe.log.history import Change
+from meltdoe.log.melt_log import Log
+from meltdoe.log.replay import State, states
+from meltdoe.series.melt_series import MeltSeries
+
+__all__ = ["Settled", "open_store", "pending", "settle", "settle_locked", "settled_log", "write_log_view"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """What `settle` did.
+
+    Parameters
+    ----------
+    changes : edits made in a spreadsheet that are now in the journal.
+    rewritten : why log.csv was written again from the journal, "missing" or "an older copy to the letter"; else empty.
+    """
+
+    changes: tuple[Change, ...] = ()
+    rewritten: str = ""
+
+    def lines(self, series: MeltSeries) -> tuple[str, ...]:
+        """What a person should be told of it."""
+        said = [f"Edit found in log.csv and entered in the journal: {change.show(series)}" for change in self.changes]
+        if self.rewritten:
+            said.append(f"log.csv was {self.rewritten}, and was written again from the journal")
+        return tuple(said)
+
+
+def pending(series: MeltSeries) -> tuple[str, ...]:
+    """What the next record will do to journal and log.csv by itself, as sentences; nothing is written.
+
+    Raises
+    ------
+    ProblemsFound
+        As `read_log`.
+    """
+    reading = read_store(series)
+    reading.raise_problems()
+    lines = [f"log.csv has an edit that the journal has not yet: {change.show(series)}" for change in reading.changes]
+    if reading.stale:
+        lines.append(f"log.csv is {_stale_word(reading)} and will be written again from the journal")
+    lines += [f"journal.jsonl is mended by the next record: {fault}" for fault in reading.journal.faults()]
+    return tuple(lines)
+
+
+def _stale_word(reading: StoreReading) -> str:
+    return "an older copy to the letter" if reading.content.strip() else "missing"
+
+
+def _to_settle(reading: StoreReading) -> bool:
+    return bool(reading.changes or reading.stale or reading.journal.older)
+
+
+def settle(series: MeltSeries) -> Settled:
+    """Enter edits made in a spreadsheet in the journal, and write log.csv again where a command was cut off.
+
+    Where there is nothing to do, nothing is locked or written, so that it works in a read-only folder too.
+
+    Raises
+    ------
+    ProblemsFound
+        Where log.csv has problems or contradicts the journal; nothing is written then.
+    """
+    reading = read_store(series)
+    reading.raise_problems()
+    if not _to_settle(reading):
+        return Settled()
+    with locked(series_folder(series)):
+        return settle_locked(series, open_store(series))[1]
+
+
+def settled_log(series: MeltSeries) -> tuple[Log, tuple[str, ...]]:
+    """The log, with edits made in a spreadsheet entered in the journal where that can be written.
+
+    Returns
+    -------
+    The log, and what a person should be told: what was entered, or what could not be and counts all the same.
+
+    Raises
+    ------
+    ProblemsFound
+        As `read_log`. A folder that cannot be written is no problem here.
+    """
+    reading = read_store(series)
+    reading.raise_problems()
+    if not _to_settle(reading):
+        return Log(series, reading.entries), ()
+    try:
+        told = settle(series).lines(series)
+    except ProblemsFound as found:
+        waiting = pending(series)  # raises where the log itself is what stands against it
+        told = (*waiting, f"This counts here, but could not be written ({found.problems[0].what})")
+    reading = read_store(series)
+    reading.raise_problems()
+    return Log(series, reading.entries), told
+
+
+def open_store(series: MeltSeries) -> StoreReading:
+    """What journal and log.csv say, for a caller that holds the lock; nothing is written.
+
+    Raises
+    ------
+    ProblemsFound
+        Where log.csv has problems or contradicts the journal.
+    """
+    folder = series_folder(series)
+    for name in (LOG_NAME, JOURNAL_NAME):
+        remove_leftovers(folder / name)
+    reading = read_store(series)
+    reading.raise_problems()
+    return reading
+
+
+def settle_locked(series: MeltSeries, reading: StoreReading) -> tuple[StoreReading, Settled]:
+    """`settle` for a caller that holds the lock and has opened the store; also returns what it says afterwards."""
+    path = series_folder(series) / JOURNAL_NAME
+    if (read_if_there(series_folder(series) / LOG_NAME) or b"") != reading.content:
+        what = "was saved by another program while it was being read"
+        raise ProblemsFound.single(LOG_NAME, None, what, "run the command again; nothing was changed")
+    journal = mend_journal(path, reading.journal)
+    if reading.changes:
+        edited = dict.fromkeys(change.key for change in reading.changes)
+        by_key = {(entry.melt, entry.mould): entry_row(series, entry) for entry in reading.entries}
+        data = {
+            "rows": [by_key[key] for key in edited],
+            "changes": [change.show(series) for change in reading.changes],
+        }
+        journal = append_event(path, journal, "spreadsheet edit", data)
+    found = states(journal.events, JOURNAL_NAME)
+    content = reading.content
+    if reading.stale:
+        content = write_log_view(series, found.last, content)
+    after = StoreReading(content, journal, found, reading.entries, (), (), stale=False)
+    return after, Settled(reading.changes, _stale_word(reading) if reading.stale else "")
+
+
+def write_log_view(series: MeltSeries, state: State, known: bytes) -> bytes:
+    """Write log.csv from the rows of the journal; returns its bytes.
+
+    Parameters
+    ----------
+    known : what the file held when it was read.
+
+    Raises
+    ------
+    ProblemsFound
+        Where it cannot be written, or another program saved it since it was read; it stands as it was then.
+    """
+    path = series_folder(series) / LOG_NAME
+    if (read_if_there(path) or b"") != known:
+        what = "was saved by another program at the same moment, and stands as that left it"
+        raise ProblemsFound.single(LOG_NAME, None, what, "see what it lacks with: meltdoe check")
+    view = log_text(series, state.values()).encode()
+    write_file(path, view)
+    return view

@@ -1,0 +1,1 @@
+"""Tables of a spreadsheet as rows of texts: CSV of any country, and .xlsx."""

@@ -1,0 +1,69 @@
+"""What is worth a second look in the log though it may well be right: never a problem, always a remark.
+
+A kiln may overshoot, a series may go on outside its ranges and a clock may be wrong; it may also be a slip of the pen.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Sequence
+
+from meltdoe.log.entry import key_text
+from meltdoe.log.melt_log import Entry
+from meltdoe.series.factor import Amount
+from meltdoe.series.melt_series import MeltSeries
+
+__all__ = ["circumstance_remarks", "entry_remarks", "log_remarks"]
+
+_MANY = 6
+
+
+def entry_remarks(series: MeltSeries, entry: Entry, today: datetime.date) -> tuple[str, ...]:
+    """Settings outside their range or beyond a limit, and a date that is still to come."""
+    said = []
+    for factor in series.factors:
+        if isinstance(factor, Amount):
+            value = float(entry.settings[factor.name])
+            if not factor.low <= value <= factor.high:
+                said.append(f"{series.show({factor.name: value})} lies outside {factor.low:g} to {factor.high:g}")
+    row = series.raw(entry.settings)
+    columns = {name: row[i : i + 1] for i, name in enumerate(series.factor_names)}
+    for limit in series.limits:
+        if not limit.holds(columns)[0]:
+            names = [name for name in series.factor_names if name in limit.comparison.names]
+            shown = series.show({name: entry.settings[name] for name in names})
+            said.append(f"{shown}: beyond the limit {limit.keep}" + (f" ({limit.why})" if limit.why else ""))
+    if entry.date is not None and entry.date > today:
+        said.append(f"the date {entry.date} is still to come")
+    return tuple(said)
+
+
+def circumstance_remarks(series: MeltSeries, entries: Sequence[Entry]) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    """Circumstances that are on record for some melts and blank for others, with the melts where they are blank."""
+    found = []
+    for circumstance in series.circumstances:
+        blank = sorted({entry.melt for entry in entries if circumstance.name not in entry.circumstances})
+        if blank and any(circumstance.name in entry.circumstances for entry in entries):
+            found.append((circumstance.name, tuple(blank)))
+    return tuple(found)
+
+
+def log_remarks(series: MeltSeries, entries: Sequence[Entry], today: datetime.date) -> tuple[str, ...]:
+    """Every remark on a whole log, as sentences that name the melts."""
+    said = [
+        f"{key_text((entry.melt, entry.mould), series)}: {remark}"
+        for entry in entries
+        for remark in entry_remarks(series, entry, today)
+    ]
+    for name, blank in circumstance_remarks(series, entries):
+        said.append(f"{name} is blank for {_melts(blank)}, and on record for others")
+    return tuple(said)
+
+
+def _melts(numbers: Iterable[int]) -> str:
+    words = [str(number) for number in numbers]
+    if len(words) == 1:
+        return f"melt {words[0]}"
+    if len(words) > _MANY:
+        return f"{len(words)} melts ({', '.join(words[:_MANY])}, ...)"
+    return f"melts {', '.join(words[:-1])} and {words[-1]}"

@@ -1,0 +1,82 @@
+"""What is left: of the budget, and of the plan."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from meltdoe.log.melt_log import Log
+from meltdoe.plans.melt_plan import PlannedMelt
+
+__all__ = ["Left", "Unmade", "left_of_budget", "money_spent", "unmade_melts"]
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What the budget still allows; None where it sets no bound.
+
+    Parameters
+    ----------
+    melts, firings : how many more. money : how much more, below zero where it is overspent.
+    """
+
+    melts: int | None
+    firings: int | None
+    money: float | None
+
+    def melts_payable(self, melt: float, firing: float) -> int | None:
+        """How many melts of one more firing the money allows at these expected prices; None where nothing is known."""
+        if self.money is None or melt <= 0.0:
+            return None
+        return max(math.floor((self.money - firing) / melt + 1e-9), 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Unmade:
+    """Melts of the plan that are not on record.
+
+    Parameters
+    ----------
+    melts : their numbers, in the order of the plan.
+    in_begun_firing : those of them that belong to the last firing on record, which has room for them by the plan.
+    firing : that firing, or None.
+    """
+
+    melts: tuple[int, ...]
+    in_begun_firing: tuple[int, ...]
+    firing: int | None
+
+
+def left_of_budget(log: Log) -> Left:
+    """What the budget allows beyond the melts on record."""
+    budget = log.series.budget
+    return Left(
+        None if budget.melts is None else max(budget.melts - len(log.melt_numbers), 0),
+        None if budget.firings is None else max(budget.firings - len({entry.firing for entry in log.entries}), 0),
+        None if budget.money is None else budget.money - money_spent(log),
+    )
+
+
+def unmade_melts(log: Log, planned: Sequence[PlannedMelt]) -> Unmade | None:
+    """The planned melts that are still to be made; None where none are.
+
+    A firing has room only where the plan puts more melts into it than were recorded.
+    """
+    open_melts = [melt for melt in planned if melt.melt not in log.melt_numbers]
+    if not open_melts:
+        return None
+    last = max((entry.firing for entry in log.entries), default=None)
+    begun = tuple(melt.melt for melt in open_melts if melt.firing == last)
+    return Unmade(tuple(melt.melt for melt in open_melts), begun, last if begun else None)
+
+
+def money_spent(log: Log) -> float:
+    """Money used so far: melts, firings, and the losses of what went wrong."""
+    costs, series = log.series.costs, log.series
+    spent = costs.melt * len(log.melt_numbers) + costs.firing * len({entry.firing for entry in log.entries})
+    for entry in log.entries:
+        for name, seen in entry.seen.items():
+            if series.outcome(name).is_good(seen) is False:
+                spent += costs.loss.get(name, 0.0)
+    return spent

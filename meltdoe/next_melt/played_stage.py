@@ -1,0 +1,165 @@
+"""What is believed of one outcome while a series is played on in arrays, one row a path.
+
+The latent chance f of an outcome at some tens of settings, the logit of being good or the mean of a measurement, is
+normal: in the leading directions of the posterior draws f = m + L z with z ~ N(a, B). A melt at x moves it in closed
+form:
+
+    measured   y ~ N(f(x), s^2): the update of linear regression
+    good, bad  Pr(good) = expit(f(x)), taken as Phi(f(x) / 1.702): z keeps the mean and variance of the exact
+               result (assumed density filtering: Opper 1998; Minka 2001; the factor: Camilli 1994; all from memory)
+
+A grade counts as good or not; what is read on a bound only tells on which side of it f lies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import expit, ndtr
+
+from meltdoe.fit.stage_chain import ChainFit, StageFit
+from meltdoe.series.factor import FloatArray
+from meltdoe.series.outcome import GoodRange
+
+__all__ = ["LOGIT_PER_PROBIT", "Flags", "PlayedStage", "Positions", "played_stage"]
+
+Positions: TypeAlias = npt.NDArray[np.intp]
+Flags: TypeAlias = npt.NDArray[np.bool_]
+
+LOGIT_PER_PROBIT = 1.702
+_DIRECTIONS = 10  # of the draws of one stage
+_TOLD = 0.995  # share of the spread that the directions keep
+_EXTREME = 1e-4  # chances are kept this far from 0 and 1 before their logit is taken
+
+
+@dataclass(eq=False)
+class PlayedStage:
+    """One outcome in all played series; changed in place as melts are made.
+
+    Parameters
+    ----------
+    mid, along : m (n,) and L (n, r). mean, cov : a (paths, r) and B (paths, r, r).
+    truth : (paths, n), the true latent value at every setting.
+    noise : (paths,) true scatter of one measurement, None for good or bad; usual_noise : the scatter believed in.
+    good, censored : ends of the good values, and of what can be read.
+    after : position of the forerunner among the stages played, or None. loss : what a failure costs.
+    """
+
+    mid: FloatArray
+    along: FloatArray
+    mean: FloatArray
+    cov: FloatArray
+    truth: FloatArray
+    noise: FloatArray | None
+    usual_noise: float = 0.0
+    good: tuple[float, float] = (-np.inf, np.inf)
+    censored: tuple[float, float] = (-np.inf, np.inf)
+    after: int | None = None
+    loss: float = 0.0
+
+    def latent(self, paths: Positions) -> tuple[FloatArray, FloatArray]:
+        """Mean and variance of the latent value at every setting, each (paths, n)."""
+        spread = ((self.along @ self.cov[paths]) * self.along).sum(axis=2)
+        return self.mid + self.mean[paths] @ self.along.T, np.maximum(spread, 1e-12)
+
+    def chance(self, mean: FloatArray, variance: FloatArray | float) -> FloatArray:
+        """Predictive chance of good."""
+        if self.noise is None:
+            return np.asarray(ndtr(mean / np.sqrt(LOGIT_PER_PROBIT**2 + variance)))
+        return self._within(mean, np.sqrt(self.usual_noise**2 + variance))
+
+    def known_chance(self, latent: FloatArray) -> FloatArray:
+        """Chance of good where the latent value is known."""
+        return np.asarray(expit(latent)) if self.noise is None else self._within(latent, self.usual_noise)
+
+    def _within(self, mean: FloatArray, sd: FloatArray | float) -> FloatArray:
+        low, high = self.good
+        return np.asarray(ndtr((high - mean) / sd) - ndtr((low - mean) / sd))
+
+    def told(self, mean: FloatArray, variance: FloatArray) -> FloatArray:
+        """About what one melt tells, nats."""
+        if self.noise is not None:
+            return np.asarray(0.5 * np.log1p(variance / self.usual_noise**2))
+        p = self.chance(mean, variance)
+        return np.asarray(0.5 * np.log1p(variance * p * (1.0 - p)))
+
+    def melt(self, paths: Positions, at: Positions, rng: np.random.Generator) -> Flags:
+        """Make a melt at setting `at` in each of some paths, learn from it, and say where it was good."""
+        true = self.truth[paths, at]
+        if self.noise is None:
+            good = rng.random(len(paths)) < expit(true)
+            self.learn(paths, at, np.where(good, 1.0, -1.0), np.zeros(len(paths)), LOGIT_PER_PROBIT)
+            return good
+        seen = np.clip(true + self.noise[paths] * rng.standard_normal(len(paths)), *self.censored)
+        for end, sign in ((self.censored[0], -1.0), (self.censored[1], 1.0)):
+            piled = seen == end
+            if piled.any():
+                self.learn(paths[piled], at[piled], np.full(piled.sum(), sign), np.full(piled.sum(), end),
+                            self.usual_noise)  # fmt: skip
+        free = (seen > self.censored[0]) & (seen < self.censored[1])
+        self.regress(paths[free], at[free], seen[free])
+        return np.asarray((seen >= self.good[0]) & (seen <= self.good[1]))
+
+    def _at(self, paths: Positions, at: Positions) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Latent mean and variance at one setting a path, and its covariance with z."""
+        row = self.along[at]
+        joint = np.einsum("prq,pq->pr", self.cov[paths], row)
+        variance = np.maximum(np.einsum("pr,pr->p", row, joint), 1e-12)
+        return self.mid[at] + np.einsum("pr,pr->p", self.mean[paths], row), variance, joint
+
+    def learn(self, paths: Positions, at: Positions, sign: FloatArray, edge: FloatArray, scale: float) -> None:
+        """Condition on sign * (f - edge) having been on the right side, Phi(sign * (f - edge) / scale)."""
+        mean, variance, joint = self._at(paths, at)
+        total = np.sqrt(scale**2 + variance)
+        z = sign * (mean - edge) / total
+        ratio = np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi) / np.maximum(ndtr(z), 1e-12)
+        self.mean[paths] += joint * (sign * ratio / total)[:, None]
+        shrink = ratio * (z + ratio) / total**2
+        self.cov[paths] -= joint[:, :, None] * joint[:, None, :] * shrink[:, None, None]
+
+    def regress(self, paths: Positions, at: Positions, seen: FloatArray) -> None:
+        """Learn from measurements that were not cut off at a bound."""
+        mean, variance, joint = self._at(paths, at)
+        total = variance + self.usual_noise**2
+        self.mean[paths] += joint * ((seen - mean) / total)[:, None]
+        self.cov[paths] -= joint[:, :, None] * joint[:, None, :] / total[:, None, None]
+
+
+def played_stage(
+    chain: ChainFit, stage: StageFit, names: Sequence[str], settings: FloatArray, truths: Positions
+) -> PlayedStage:
+    """Where one outcome starts from.
+
+    Parameters
+    ----------
+    names : of the outcomes played, in the order of the work. settings : (n, n_factors). truths : draws that are true.
+    """
+    outcome = stage.outcome
+    seen = stage.outcome_draws(settings) if outcome.kind == "measured" else None
+    noise, usual, good, censored = None, 0.0, (0.0, 0.0), (-np.inf, np.inf)
+    if isinstance(seen, tuple) and isinstance(outcome.good, GoodRange):
+        latent, scatter = seen
+        noise, usual = scatter[truths], float(np.median(scatter))
+        censored = outcome.bounds or censored
+        good = (
+            -np.inf if outcome.good.low <= censored[0] else outcome.good.low,
+            np.inf if outcome.good.high >= censored[1] else outcome.good.high,
+        )
+    else:
+        chance = np.clip(stage.chance_draws(settings), _EXTREME, 1.0 - _EXTREME)
+        latent = np.log(chance / (1.0 - chance))
+    mid = latent.mean(axis=0)
+    _, sizes, directions = np.linalg.svd((latent - mid)[:: max(len(latent) // 400, 1)], full_matrices=False)
+    told = np.cumsum(sizes**2) / max(float((sizes**2).sum()), 1e-300)
+    kept = directions[: min(int(np.searchsorted(told, _TOLD)) + 1, _DIRECTIONS)]
+    z = (latent - mid) @ kept.T
+    cov = np.atleast_2d(np.cov(z, rowvar=False))
+    return PlayedStage(
+        mid, kept.T.copy(), np.zeros((len(truths), len(kept))), np.tile(cov, (len(truths), 1, 1)), latent[truths],
+        noise, usual, good, censored, names.index(outcome.after) if outcome.after in names else None,
+        chain.series.costs.loss.get(outcome.name, 0.0),
+    )  # fmt: skip

@@ -1,0 +1,84 @@
+"""The plans that could be bought, side by side: what each costs, also on average and at worst, and what it shows."""
+
+from __future__ import annotations
+
+from meltdoe.plans.comparison import PlanComparison
+from meltdoe.report.figures.style import (
+    BLACK,
+    BLUE,
+    GREY,
+    MICRO,
+    PALE,
+    VERMILION,
+    WIDTH,
+    Picture,
+    drawing,
+    in_inches,
+    key_line,
+    new_figure,
+    quiet,
+)
+from meltdoe.report.plain_text import shortened
+from meltdoe.report.plan_sentences import power_meaning
+
+__all__ = ["options_picture"]
+
+_LEFT, _GAP, _RIGHT, _TOP, _BOTTOM = 1.5, 0.2, 0.12, 0.1, 0.78  # inches
+_ROW = 0.27
+
+
+def options_picture(compared: PlanComparison) -> Picture:
+    """One row a plan: left its cost, or its melts where no prices are known, right its power."""
+    options, priced = compared.options, compared.series.costs.known
+    tall = _ROW * len(options)
+    half = (WIDTH - _LEFT - _GAP - _RIGHT) / 2
+    with drawing():
+        figure = new_figure(_TOP + tall + _BOTTOM)
+        rows = range(len(options))
+        span = (len(options) - 0.5, -0.5)
+        most = 1.08 * max(o.at_worst if priced else float(o.melts) for o in options)
+        left = in_inches(figure, _LEFT, _BOTTOM, half, tall, xlim=(0, most), ylim=span)
+        right = in_inches(figure, _LEFT + half + _GAP, _BOTTOM, half, tall, xlim=(0, 104), ylim=span)
+        for row, option in zip(rows, options, strict=True):
+            if priced:
+                left.plot([option.cost.sure, option.at_worst], [row, row], color=PALE, lw=2.4, zorder=1)
+                left.plot(option.cost.sure, row, "|", ms=8, mec=BLACK, mew=1.4)
+                left.plot(option.cost.total, row, "o", ms=5, mec=BLUE, mfc=BLUE)
+                left.plot(option.at_worst, row, "x", ms=5, mec=VERMILION, mew=1.4)
+            else:
+                left.plot(option.melts, row, "o", ms=5, mec=BLUE, mfc=BLUE)
+            right.plot([0, 100 * option.power], [row, row], color=BLUE, lw=3.2, solid_capstyle="butt")
+            right.text(100 * option.power + 2, row, f"{100 * option.power:.0f}", fontsize=MICRO, va="center")
+        if priced and compared.series.budget.money is not None and compared.series.budget.money < most:
+            left.axvline(compared.series.budget.money, color=GREY, lw=0.9, ls="--")
+        names = [("★ " if o.name == compared.recommended else "") + shortened(o.name, 26) for o in options]
+        left.set_yticks(list(rows), names)
+        left.tick_params(axis="y", length=0, labelsize=MICRO)
+        quiet(right, "left")
+        unit = f" ({compared.series.budget.currency})" if compared.series.budget.currency else ""
+        left.set_xlabel(f"cost{unit}" if priced else "melts")
+        right.set_xlabel("power (%)")
+        key_line(
+            figure,
+            (
+                ({"marker": "|", "ms": 8, "mec": BLACK, "mew": 1.4}, "if all goes well"),
+                ({"marker": "o", "ms": 5, "mec": BLUE, "mfc": BLUE}, "to expect"),
+                ({"marker": "x", "ms": 5, "mec": VERMILION, "mew": 1.4}, "at worst"),
+                (None, "★ recommended"),
+            ),
+        )
+    said = [
+        f"{o.name}: {o.firings} firings, "
+        + (f"cost {o.cost.total:.0f} to expect and {o.at_worst:.0f} at worst, " if priced else "")
+        + f"power {100 * o.power:.0f} %."
+        for o in options
+    ]
+    return Picture(
+        "plan-options",
+        figure,
+        "The plans that could be bought, side by side",
+        f"{len(options)} plans. {' '.join(said)} Recommended: {compared.recommended}.",
+        f"Power: chance of showing {power_meaning(compared)}, for the weakest factor. Cost: to expect counts the "
+        "losses that beliefs, or common practice, let expect; at worst every melt fails where it costs most. Broken "
+        f"line: the money there is. Recommended: {compared.recommended}; {compared.reason}",
+    )

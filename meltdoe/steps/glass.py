@@ -1,0 +1,124 @@
+"""The glass of a series: what every melt gives, what is to be bought, and faults that only the glass shows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from meltdoe.errors import Problem, ProblemsFound
+from meltdoe.steps.reading import plan_or_none, read_log, read_plan, read_series
+
+if TYPE_CHECKING:
+    from meltdoe.charge.earlier_melts import EarlierMelt
+    from meltdoe.charge.melt_glass import MeltGlass
+    from meltdoe.charge.shelf import Shelf
+    from meltdoe.charge.shopping import ShoppingList
+    from meltdoe.log.melt_log import Log
+    from meltdoe.plans.melt_plan import Plan
+    from meltdoe.series.melt_series import MeltSeries
+
+__all__ = ["glass_of_folder", "glass_problems", "shelf_of", "shop"]
+
+_NO_RECIPE = "has no [recipe], so nobody can say what goes into the crucible"
+_ADD = 'add one, such as [recipe] with base = "obsidian", charge = "900 g", and a [[part]] with material and share'
+
+
+def shelf_of(series: MeltSeries, log: Log, plan: Plan | None) -> Shelf | None:
+    """The materials of a series with the glass of every melt on record or planned; None without a recipe.
+
+    Raises
+    ------
+    ProblemsFound
+        Where remelted glass goes back to itself.
+    """
+    from meltdoe.charge.earlier_melts import earlier_melts
+
+    if series.recipe is None:
+        return None
+    return _stocked(series, earlier_melts(series, log.entries, () if plan is None else plan.melts))
+
+
+def _stocked(series: MeltSeries, melts: tuple[EarlierMelt, ...]) -> Shelf:
+    from meltdoe.charge.shelf import shelf
+
+    try:
+        return shelf(series, melts)
+    except ValueError as fault:
+        raise ProblemsFound.single("series.toml", None, str(fault), "mend from_melt, or the melt in the log") from None
+
+
+def shop(folder: Path, *, spare_melts: int | None = None) -> ShoppingList:
+    """Everything to buy for the planned melts that are not on record yet.
+
+    Parameters
+    ----------
+    spare_melts : repeats to have room for; by default as many as bad luck may cost.
+
+    Raises
+    ------
+    ProblemsFound
+        Without a plan, without anything that says what is used, or where the charge cannot be worked out.
+    """
+    from meltdoe.charge.shopping import shopping_list
+
+    series = read_series(folder)
+    if series.recipe is None and not series.supplies:
+        raise ProblemsFound.single("series.toml", None, _NO_RECIPE, _ADD)
+    plan, log = read_plan(series), read_log(series)
+    to_come = [melt for melt in plan.melts if melt.melt not in log.melt_numbers]
+    try:
+        return shopping_list(
+            series,
+            series.raw_table(melt.settings for melt in to_come),
+            [melt.firing for melt in to_come],
+            shelf_of(series, log, plan),
+            spare_melts,
+        )
+    except ValueError as fault:
+        raise ProblemsFound.single("plan.csv", None, str(fault), "mend the recipe, or draw the plan up anew") from None
+
+
+def glass_of_folder(folder: Path) -> tuple[MeltSeries, tuple[MeltGlass, ...]]:
+    """The glass of every melt on record and of every planned one, in the order of their numbers.
+
+    Raises
+    ------
+    ProblemsFound
+        Without a recipe.
+    """
+    from meltdoe.charge.earlier_melts import earlier_melts
+    from meltdoe.charge.melt_glass import melt_glass
+
+    series = read_series(folder)
+    if series.recipe is None:
+        raise ProblemsFound.single("series.toml", None, _NO_RECIPE, _ADD)
+    log, plan = read_log(series), plan_or_none(series)
+    melts = earlier_melts(series, log.entries, () if plan is None else plan.melts)
+    stocked = _stocked(series, melts)
+    done = log.melt_numbers
+    once = {melt.melt: melt for melt in reversed(melts)}
+    return series, tuple(melt_glass(series, once[number], stocked, number in done) for number in sorted(once))
+
+
+def glass_problems(series: MeltSeries, log: Log | None, plan: Plan | None) -> tuple[Problem, ...]:
+    """Charges that cannot be worked out: amounts in the log that nobody can read, glass of a melt that never was."""
+    from meltdoe.charge.earlier_melts import earlier_melts
+    from meltdoe.charge.glass_at import glass_of_melts
+
+    if series.recipe is None:
+        return ()
+    recorded = () if log is None else log.entries
+    melts = earlier_melts(series, recorded, () if plan is None else plan.melts)
+    try:
+        stocked = _stocked(series, melts)
+    except ProblemsFound as found:
+        return found.problems
+    problems = []
+    for place, melt in enumerate(melts):
+        try:
+            glass_of_melts(series, [melt], stocked)
+        except ValueError as fault:
+            file = "log.csv" if place < len(recorded) else "plan.csv"
+            mend = "correct what was weighed" if melt.weighed else "correct the setting, or the recipe in series.toml"
+            problems.append(Problem(file, None, f"melt {melt.melt}: {fault}", mend))
+    return tuple(dict.fromkeys(problems))

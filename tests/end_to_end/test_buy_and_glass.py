@@ -1,0 +1,139 @@
+"""`buy`, `glass` and `sheets` of a series with a recipe, from the terminal, in a copy of the example."""
+
+import shutil
+
+import pytest
+from running import called, on_disk
+
+from meltdoe.shipped import shipped_folder
+
+
+@pytest.fixture
+def block(tmp_path):
+    """The example, copied with its log."""
+    folder = tmp_path / "block"
+    shutil.copytree(shipped_folder("examples") / "obsidian-block", folder)
+    return folder
+
+
+@pytest.fixture
+def fresh(tmp_path):
+    """The example's series before its first melt, with a plan of six melts."""
+    folder = tmp_path / "fresh"
+    assert called("begin", folder, "--from", "obsidian-block").code == 0
+    assert called("plan", folder, "--melts", "6", "--seed", "5").code == 0
+    return folder
+
+
+def test_everything_for_the_plan_is_on_the_list_and_nothing_is_written(fresh):
+    before = on_disk(fresh)
+    document = called("buy", fresh, "--json").document
+    assert on_disk(fresh) == before
+    items = {item["material"]: item for item in document["items"]}
+    assert set(items) == {"quarry obsidian", "soda ash", "crucible, 1.2 litres", "moulding sand"}
+    assert all({"material", "grams", "cost"} <= set(item) for item in document["items"])
+    rock = items["quarry obsidian"]
+    assert rock["grams"] >= rock["needed"] + rock["spare"] - rock["stock"]
+    assert rock["grams"] % 5000 == 0
+    assert document["cost"] == pytest.approx(sum(item["cost"] for item in document["items"]))
+    assert document["melts"] == 6
+    assert document["spare_melts"] > 0
+    lean = called("buy", fresh, "--spare", "0", "--json").document
+    assert lean["cost"] <= document["cost"]
+    said = called("buy", fresh)
+    assert said.code == 0
+    assert "For 6 melts in" in said.out
+    assert "soda ash" in said.out
+
+
+def test_when_every_melt_is_made_nothing_is_bought(block):
+    document = called("buy", block, "--json").document
+    assert document["items"] == []
+    assert "nothing is to be bought" in document["notes"][0]
+
+
+def test_the_glass_of_every_melt_comes_from_its_actual_settings(block):
+    melts = called("glass", block, "--json").document["melts"]
+    assert [one["melt"] for one in melts] == list(range(1, 9))
+    assert melts[0]["flux"] == pytest.approx(24.0), "24 were weighed where 23 were planned"
+    for one in melts:
+        assert sum(one["weight_percent"].values()) == pytest.approx(100.0)
+        assert sum(one["mole_percent"].values()) == pytest.approx(100.0)
+        assert one["pour"]["sd"] > 0.1
+        assert len(one["fixed_points"]) == 6
+    table = called("glass", block)
+    assert "pour" in table.out
+    assert "Every melt: the soak temperature is computed" in table.out
+    one = called("glass", block, "--melt", "6")
+    assert "SiO2" in one.out
+    assert "slow cooling" in one.out
+    missing = called("glass", block, "--melt", "60")
+    assert missing.code == 1
+    assert "there is no melt 60" in missing.err
+
+
+def test_sheets_carry_weights_and_schedule(fresh):
+    assert called("sheets", fresh).code == 0
+    page = (fresh / "sheets.html").read_text(encoding="utf-8")
+    assert "Weigh, in this order" in page
+    assert "Schedule, counted from the cold kiln" in page
+    assert "quarry obsidian" in page
+
+
+def test_without_a_recipe_the_commands_say_what_is_missing(fresh):
+    file = fresh / "series.toml"
+    text = file.read_text(encoding="utf-8")
+    start, end = text.index("[mould]"), text.index("[[limit]]")
+    file.write_text(text[:start] + text[end:], encoding="utf-8")
+    for command in ("buy", "glass"):
+        ran = called(command, fresh)
+        assert ran.code == 1
+        assert ran.err.startswith("series.toml: has no [recipe]")
+        assert len(ran.lines) == 1
+    assert called("sheets", fresh).code == 0
+    assert "Weigh, in this order" not in (fresh / "sheets.html").read_text(encoding="utf-8")
+
+
+def test_without_a_plan_there_is_nothing_to_buy_for(fresh):
+    (fresh / "plan.csv").unlink()
+    for journal in fresh.glob("journal*"):
+        journal.unlink()
+    ran = called("buy", fresh)
+    assert ran.code == 1
+    assert "plan" in ran.err
+
+
+def with_weights(folder):
+    """The series as one whose log says what was weighed and whose rock may be old glass."""
+    file = folder / "series.toml"
+    text = file.read_text(encoding="utf-8")
+    text = text.replace('held_for = "hold"', 'held_for = "hold"\nweighed = "weighed"')
+    text = text.replace("[[circumstance]]", '[[circumstance]]\nname = "weighed"\n[[circumstance]]', 1)
+    file.write_text(text, encoding="utf-8")
+
+
+def test_what_was_weighed_is_recorded_and_counts(fresh):
+    with_weights(fresh)
+    words = ["--seen", "contained=yes", "--seen", "poured=no"]
+    first = "weighed=quarry obsidian 800 g, soda ash 200 g"
+    assert called("record", fresh, "--melt", "1", "--set", first, *words).code == 0
+    second = "weighed=melt 1 700 g, soda ash 40 g"
+    assert called("record", fresh, "--melt", "2", "--set", second, *words).code == 0
+    assert called("check", fresh).code == 0
+    one, two = called("glass", fresh, "--json").document["melts"][:2]
+    assert one["flux"] == pytest.approx(20.0)
+    charge = 700.0 / (1.0 - one["loss_percent"] / 100.0)
+    assert two["flux"] == pytest.approx(100.0 * (0.2 * charge + 40.0) / (charge + 40.0))
+    assert two["loss_percent"] < 3.0
+
+
+def test_weights_that_nobody_can_read_are_found_by_check(fresh):
+    with_weights(fresh)
+    words = ["--seen", "contained=yes", "--seen", "poured=no"]
+    assert called("record", fresh, "--melt", "1", "--set", "weighed=a bucket of sand", *words).code == 0
+    assert called("record", fresh, "--melt", "2", "--set", "weighed=melt 90 100 g", *words).code == 0
+    ran = called("check", fresh)
+    assert ran.code == 1
+    assert 'log.csv: melt 1: "a bucket of sand" is no material with its mass' in ran.err
+    assert "log.csv: melt 2: the glass of melt 90 is called for" in ran.err
+    assert called("glass", fresh).code == 0, "the others are told all the same"

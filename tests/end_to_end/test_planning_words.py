@@ -1,0 +1,90 @@
+"""`plan` and `options` by their words: kept clear, followed up, judged from a table, compared for an effect."""
+
+import pytest
+from running import called
+
+SERIES = """
+title = "Invented: five settings of a small kiln"
+seed = 3
+[budget]
+melts = 16
+firings = 12
+[kiln]
+melts_per_firing = 2
+[[outcome]]
+name = "poured"
+kind = "pass"
+[cost]
+melt = 10.0
+firing = 5.0
+[cost.loss]
+poured = 40.0
+""" + "".join(
+    f'[[factor]]\nname = "{name}"\nkind = "amount"\nlow = 0\nhigh = 10\nstep = 1\nset_per = "{per}"\n'
+    for name, per in [("flux", "melt"), ("peak", "firing"), ("grain", "melt"), ("hold", "melt"), ("sand", "melt")]
+)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "series.toml").write_text(SERIES, encoding="utf-8")
+    return tmp_path
+
+
+def test_interactions_stay_clear_or_it_is_said_that_none_do(folder):
+    done = called("plan", folder, "--keep-clear", "flux * peak", "--melts", "16")
+    assert done.code == 0, done.err
+    assert "clear of all others, as asked: flux * peak" in " ".join(done.out.split())
+    refused = called("plan", folder, "--keep-clear", "flux * peak", "--melts", "8")
+    assert refused.code == 1
+    assert "there is none (all were tried)" in refused.err
+    assert len(refused.lines) == 1
+    wrong = called("plan", folder, "--keep-clear", "flux")
+    assert wrong.code == 2
+
+
+def test_a_foldover_follows_the_first_part(folder):
+    assert called("plan", folder, "--design", "fraction", "--melts", "8").code == 0
+    early = called("plan", folder, "--design", "foldover")
+    assert early.code == 1
+    for melt in range(1, 9):
+        assert called("record", folder, "--melt", melt, "--seen", "poured=yes").code == 0
+    document = called("plan", folder, "--design", "foldover", "--json").document
+    assert len(document["melts"]) == 16
+    assert document["design"] == "foldover"
+    half = called("plan", folder, "--design", "half-foldover", "--reverse", "flux", "--json").document
+    assert len(half["melts"]) == 12
+
+
+def test_a_table_of_ones_own_is_judged_and_nothing_written(folder):
+    rows = ["flux;peak;grain;hold;sand;thought", "0;0;0;0;10;a", "10;0;0;10;0;b", "0;10;0;10;0;c", "10;10;0;0;10;d"]
+    rows += ["0;0;10;10;10;e", "10;0;10;0;0;f", "0;10;10;0;0;g", "10;10;10;10;2,5;h"]
+    (folder / "own.csv").write_text("\n".join(rows), encoding="utf-8")
+    said = called("plan", folder, "--assess", folder / "own.csv")
+    assert said.code == 0, said.err
+    assert "Efficiency" in said.out
+    assert "split passes from failures" in " ".join(said.out.split())
+    assert "Without one melt" in said.out
+    assert max(map(len, said.out.splitlines())) <= 80
+    judged = called("plan", folder, "--assess", folder / "own.csv", "--json").document["judgement"]
+    assert judged["efficiencies"]["D"] > 80
+    assert 0 < judged["separated_sets"] <= 1
+    assert len(judged["leverage"]) == 8
+    assert not (folder / "plan.csv").exists()
+    (folder / "own.csv").write_text("flux,peak\n1,2\n", encoding="utf-8")
+    missing = called("plan", folder, "--assess", folder / "own.csv")
+    assert missing.code == 1
+    assert [line.split('"')[1] for line in missing.lines] == ["grain", "hold", "sand"]
+
+
+def test_options_side_by_side_for_an_effect_in_80_columns(folder):
+    said = called("options", folder, "--rehearsals", "0", "--chance", "0.5 to 0.9", "--days", "3")
+    assert said.code == 0, said.err
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert "from 0.5 to 0.9" in " ".join(said.out.split())
+    wide = called("options", folder, "--rehearsals", "0", "--json").document
+    assert 4 <= len(wide["options"]) <= 8
+    for option in wide["options"]:
+        assert option["days"] == 2 * option["firings"]
+        assert option["at_worst"] == pytest.approx(10 * option["melts"] + 5 * option["firings"] + 40 * option["melts"])
+    assert called("options", folder, "--chance", "often").code == 2
