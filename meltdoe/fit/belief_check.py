@@ -142,7 +142,9 @@ def belief_check(chain: ChainFit, best: BestSetting | None = None, whose: WhoseB
 def _fitted(chain: ChainFit, series: MeltSeries, position: int, log: Log) -> StageFit:
     """The outcome fitted afresh, as `meltdoe.fit.stage_chain.fit_chain` does."""
     outcome, seed = chain.stages[position].outcome, (abs(chain.seed), position)
-    return fit_stage(series, log, outcome, level=chain.level, seed=seed, n_draws=chain.n_draws, beliefs=True)
+    return fit_stage(
+        series, log, outcome, level=chain.level, seed=seed, n_draws=chain.n_draws, beliefs=True, effort="refit"
+    )
 
 
 def _range(draws: FloatArray, level: float) -> ChanceRange:

@@ -105,7 +105,7 @@ def _drift(chain: ChainFit, position: int, log: Log, trend: Term, beliefs: bool)
     shared = 1.0 - free / total
     terms, model = (*stage.terms, trend), (*stage.model, trend)
     seed = (abs(chain.seed), position, 0xD21F)
-    mixture = stage_mixture(series, data, model, seed, _DRAWS, beliefs)
+    mixture = stage_mixture(series, data, model, seed, _DRAWS, beliefs, "refit")
     posterior = equal_draws(mixture.posterior, _DRAWS, seed)
     inclusion = term_inclusion(terms, mixture)
     fit = StageFit(series, chain.level, stage.outcome, terms, model, data, inclusion, posterior)

@@ -106,7 +106,8 @@ def influence(chain: ChainFit, best: BestSetting | None = None, *, beliefs: bool
     numbers = sorted({melt for stage in chain.stages for melt in stage.data.melts})
     left = {m: [leave_out(chain, i, m, beliefs=beliefs) for i in range(len(chain.stages))] for m in numbers}
     tables = _candidates(chain, present, left)
-    melts = tuple(_without_melt(chain, present, m, parts, tables[m]) for m, parts in left.items())
+    scores = _scores(chain, left, tables)
+    melts = tuple(_without_melt(chain, present, m, parts, tables[m], scores[m]) for m, parts in left.items())
     seen, expected = [], 0.0
     for m, parts in left.items():
         for i, part in enumerate(parts):
@@ -138,12 +139,28 @@ def _candidates(chain: ChainFit, present: BestSetting, left: dict[int, list[Left
     return found
 
 
+def _scores(chain: ChainFit, left: dict[int, list[LeftOut]], tables: dict[int, FloatArray]) -> dict[int, FloatArray]:
+    """Mean chance of success without each melt at its settings; a setting that serves many melts is reckoned once."""
+    rows, place = np.unique(np.vstack(list(tables.values())), axis=0, return_inverse=True)
+    places = np.split(place.ravel(), np.cumsum([len(table) for table in tables.values()])[:-1])
+    at = dict(zip(tables, places, strict=True))
+    scores = {melt: np.ones(len(table)) for melt, table in tables.items()}
+    for i, stage in enumerate(chain.stages):
+        draws = stage.chance_draws(rows)
+        for melt, parts in left.items():
+            part = parts[i]
+            scores[melt] *= part.mean_chance(tables[melt]) if part.refitted else (part.weights @ draws)[at[melt]]
+    return scores
+
+
 def _without_melt(
-    chain: ChainFit, present: BestSetting, melt: int, parts: list[LeftOut], table: FloatArray
+    chain: ChainFit,
+    present: BestSetting,
+    melt: int,
+    parts: list[LeftOut],
+    table: FloatArray,
+    score: FloatArray,
 ) -> MeltInfluence:
-    score = np.ones(len(table))
-    for part in parts:
-        score *= part.mean_chance(table)
     top = int(np.argmax(score))  # the present best comes first, so it wins ties
     draws = np.ones((_DRAWS, 2))
     for i, part in enumerate(parts):

@@ -80,7 +80,7 @@ def leave_out(chain: ChainFit, position: int, melt: int, *, beliefs: bool = True
     data = _without(stage.data, rows)
     seed = (abs(chain.seed), position, melt)
     draws = min(n_draws, _REFIT_DRAWS)
-    mixture = stage_mixture(chain.series, data, stage.model, seed, draws, beliefs)
+    mixture = stage_mixture(chain.series, data, stage.model, seed, draws, beliefs, "refit")
     again = replace(stage, data=data, posterior=equal_draws(mixture.posterior, draws, seed))
     return LeftOut(again, np.full(draws, 1.0 / draws), k_hat, refitted=True)
 

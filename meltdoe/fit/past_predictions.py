@@ -130,7 +130,14 @@ def past_predictions(chain: ChainFit, *, beliefs: bool = True, fewest: int = FEW
             key = (i, frozenset(_name(before[row]) for row in stage_data(series, past, outcome).rows))
             if key not in fits:
                 fits[key] = fit_stage(
-                    series, past, outcome, level=chain.level, seed=(abs(chain.seed), i), n_draws=_DRAWS, beliefs=beliefs
+                    series,
+                    past,
+                    outcome,
+                    level=chain.level,
+                    seed=(abs(chain.seed), i),
+                    n_draws=_DRAWS,
+                    beliefs=beliefs,
+                    effort="refit",
                 )
             chance = fits[key].chance_draws(raw).mean(axis=0)
             success *= chance

@@ -30,6 +30,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int_]
 
 _DF = 5.0  # of the t proposals; with 7 and more, k-hat was higher
+_WIDTHS = 16.0  # by which draws are wider, shared by the directions
 _SPOKEN = 1e-9  # of the largest singular value: less is rounding
 _DF_FIRING = 15.0  # of those of z, of which there are many
 _STEPS = 3  # of Newton's method towards the mode of a firing's z
@@ -94,7 +95,8 @@ def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int, wider
     ----------
     likelihood : an outcome that is not measured.
     nodes : of the lattice of the log sd of firings.
-    wider : how much wider draws lie than the curvature at the mode asks for.
+    wider : how much wider, at most, draws lie than the curvature at the mode asks for; less in many directions, where a
+        little in each is much in all.
     """
     r = likelihood.n_coef + likelihood.n_shape
     scale = slice(r, r + (likelihood.n_groups > 0))
@@ -151,7 +153,8 @@ def _roots(precision: Array, sds: Array, turned: Array, told: IntArray, wider: f
     inner = np.swapaxes(basis, 1, 2) @ precision @ basis
     tailed = np.arange(r) < told[:, None]
     inner = np.where(tailed[:, :, None] & tailed[:, None, :], inner, np.eye(r))
-    lower = np.linalg.cholesky(inner) / np.where(tailed, wider, 1.0)[:, :, None]
+    widened = np.minimum(wider, 1.0 + _WIDTHS / np.maximum(told, 1))
+    lower = np.linalg.cholesky(inner) / np.where(tailed, widened[:, None], 1.0)[:, :, None]
     log_det = np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1) - np.log(sds).sum(axis=1)
     return basis @ np.swapaxes(np.linalg.inv(lower), 1, 2), log_det
 

@@ -23,7 +23,7 @@ from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["BestSetting", "ChainFit", "ChanceTable", "StageFit", "fit_chain"]
 
-N_DRAWS: dict[Effort, int] = {"full": 2000, "draft": 400}
+N_DRAWS: dict[Effort, int] = {"full": 2000, "refit": 1000, "draft": 400}
 
 
 @dataclass(frozen=True, slots=True, eq=False)

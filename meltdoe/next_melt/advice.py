@@ -223,7 +223,7 @@ def next_melts(
     while len(suggestions) > 1 and left.money is not None and sum(melt.cost for melt in suggestions) > left.money:
         chosen = chosen[:-1]
         suggestions = suggest(chain, pool, chosen)
-    same = np.isclose(scores.views.raw, suggestions[0].raw).all(axis=1)
+    same = np.all(np.isclose(scores.views.raw, suggestions[0].raw), axis=1)
     others = [int(i) for i in np.argsort(-scores.value) if not same[i]]
     first_worth = scores.share_of_top(pool, chosen[0], weight)
     unmade = unmade_melts(chain.log, planned)

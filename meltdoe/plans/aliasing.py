@@ -57,6 +57,8 @@ def alias_matrix(X1: npt.ArrayLike, X2: npt.ArrayLike) -> FloatArray:
     (p, q) matrix (X1'X1)^-1 X1'X2; the minimum-norm solution where the columns of X1 depend on each other.
     """
     first, second = np.asarray(X1, dtype=float), np.asarray(X2, dtype=float)
+    if not second.shape[1]:
+        return np.zeros((first.shape[1], 0))
     return np.asarray(linalg.lstsq(first, second)[0])
 
 

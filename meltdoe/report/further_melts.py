@@ -45,7 +45,7 @@ def _chance_after(chain: ChainFit, best: BestSetting, cases: dict[int, str | Non
     """The chance, and that it reaches the target, after each number of melts that end at a stage (None: all good)."""
     found = {}
     for n, failing in cases.items():
-        seen = _ending(chain, failing)
+        seen = _ending(chain, best, failing)
         if seen is None:
             continue
         start, firing = max(chain.log.melt_numbers, default=0), max(chain.log.firings, default=0)
@@ -56,7 +56,7 @@ def _chance_after(chain: ChainFit, best: BestSetting, cases: dict[int, str | Non
     return found
 
 
-def _ending(chain: ChainFit, failing: str | None) -> dict[str, Seen] | None:
+def _ending(chain: ChainFit, best: BestSetting, failing: str | None) -> dict[str, Seen] | None:
     """What would be seen of a melt that fails at a stage, or nowhere; None where no such value can be named."""
     seen: dict[str, Seen] = {}
     for stage in chain.stages:
@@ -69,14 +69,14 @@ def _ending(chain: ChainFit, failing: str | None) -> dict[str, Seen] | None:
         if not outcome.counts or not reached:
             seen[outcome.name] = Unseen.LOST if reached else Unseen.NOT_REACHED
             continue
-        value = _value(stage, good=outcome.name != failing)
+        value = _value(stage, best, good=outcome.name != failing)
         if value is None:
             return None
         seen[outcome.name] = value
     return seen
 
 
-def _value(stage: StageFit, *, good: bool) -> Seen | None:
+def _value(stage: StageFit, best: BestSetting, *, good: bool) -> Seen | None:
     outcome = stage.outcome
     if outcome.kind == "pass":
         return good
@@ -88,6 +88,10 @@ def _value(stage: StageFit, *, good: bool) -> Seen | None:
     spread = float(np.exp(stage.posterior.shape[:, 0]).mean())
     ends = [end for end in (outcome.good.low, outcome.good.high) if np.isfinite(end)]
     if good:
+        # what is expected there, where that is good: a bare pass would speak against the setting
+        expected = float(np.clip(stage.outcome_draws(best.raw)[0].mean(), low, high))
+        if expected in outcome.good:
+            return expected
         inward = spread / 2 if np.isfinite(outcome.good.low) else -spread / 2
         return float(np.mean(ends)) if len(ends) == 2 else float(np.clip(ends[0] + inward, low, high))
     outside = float(np.clip(ends[0] + (-spread if ends[0] == outcome.good.low else spread), low, high))

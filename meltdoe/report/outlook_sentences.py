@@ -26,20 +26,20 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
     within = f"the {bound} that the budget has left" if found.within_budget else bound
     played = f"{found.played} series played on from here by what is believed now"
     if found.melts is None:
-        said = f"Of {played}, {percent(found.never)} do not reach the target within {within}"
+        said = f"Of {played}, {percent(found.never)} are not {percent(SURE)} sure of the target within {within}"
         if found.low is not None:
             said += f"; the quickest tenth take up to {found.low:.0f}"
-        kind = "Until the target counts as reached or the melts are used up"
+        kind = "Until it is so sure or the melts are used up"
     else:
         high = f"{found.high:.0f}" if found.high is not None else f"more than {found.horizon}"
         said = (
             f"Melts still needed: about {found.melts:.0f}, between {found.low:.0f} and {high} in 80 % of {played}; "
-            f"{percent(found.never)} of them do not reach the target within {within}"
+            f"{percent(found.never)} of them are not {percent(SURE)} sure of it within {within}"
         )
         kind = "Until then"
     if series.costs.known:
         said += (
-            f". {kind} about {money(series, found.money)} with likely losses, between "
+            f". {kind} it would cost about {money(series, found.money)} with likely losses, between "
             f"{money(series, found.money_low)} and {money(series, found.money_high)} in 80 % of them"
         )
     return f"{said}."

@@ -38,7 +38,8 @@ class Chemistry:
     ----------
     pour, boil_over, crack : outcomes that are good where the glass pours, stays in the crucible and cools without a
         crack; empty where chemistry is not to speak about it.
-    worth : melts' worth of evidence that chemistry is, for each of these outcomes.
+    worth : melts' worth of evidence that chemistry is, for each of these outcomes. One gained as much as two where
+        chemistry is right, and cost no more where it is wrong (`tests/benchmarks/chemistry_study.py`).
     use : False switches beliefs and ceiling off.
     stiffest : log10 Pa s at the pour beyond which nothing is proposed; None for a melt that never leaves a crucible.
     """
@@ -46,7 +47,7 @@ class Chemistry:
     pour: str = ""
     boil_over: str = ""
     crack: str = ""
-    worth: float = 2.0
+    worth: float = 1.0
     use: bool = True
     stiffest: float | None = None
 

@@ -67,7 +67,13 @@ STUDIES = (
     Study("measured, truth from the prior", partial(_stage, kind="measured", truth="prior"), share=0.5),
     Study("pass/fail, three melts a firing", partial(_stage, kind="pass", truth="prior", per_firing=3), share=0.5),
     Study("chain of three passes", play_passes, rivals=True),
-    Study("chain of three passes, products", partial(play_passes, products=True), share=0.4, own=False),
+    Study(
+        "chain of three passes, main effects alone",
+        partial(play_passes, straight=True),
+        share=0.4,
+        own=False,
+        rivals=True,
+    ),
     Study("one measured outcome through the log", play_measured, share=0.4, own=False),
 )
 

@@ -2,8 +2,8 @@
 
 Four factors: two amounts at two levels, one at three, a choice of three options. Either three pass/fail outcomes in a
 row, judged by the chance that all are good, or one measured outcome, whose typical value and spread the program takes
-from the melts. The program chooses its terms; truths are drawn from its prior of main effects, or of main effects and
-products, of which it may not take up all.
+from the melts. Truths are drawn from the program's prior of main effects, products and squares, which are the terms
+that its predictions average over, or from that of main effects alone.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from meltdoe.fit.prior import ShapePrior
 from meltdoe.fit.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, GoodRange, MeltSeries, Outcome, Seen, Unseen, cross_terms, main_terms
+from meltdoe.series.terms import square_terms
 
 from .coverage_scores import ROUNDING, Played
 from .rival_classifiers import rival_chances
@@ -36,7 +37,7 @@ _FACTORS = (
     Choice("packing", ("tight", "edge", "loose")),
 )
 _LEVELS = ((15.0, 40.0), (1.0, 5.0), (1150.0, 1200.0, 1250.0), (0.0, 1.0, 2.0))
-_MAIN, _CROSS = main_terms(_FACTORS), cross_terms(_FACTORS)
+_MAIN, _SECOND = main_terms(_FACTORS), (*cross_terms(_FACTORS), *square_terms(_FACTORS))
 _PASSES = (
     Outcome("contained", "pass"),
     Outcome("filled", "pass", after="contained"),
@@ -47,12 +48,12 @@ _CENTRE, _SCALE = 50.0, 25.0  # of the true values: the middle of the bounds and
 _FRESH = 50
 
 
-def play_passes(n: int, seed: tuple[int, ...], *, products: bool = False, rivals: bool = False) -> Played:
+def play_passes(n: int, seed: tuple[int, ...], *, straight: bool = False, rivals: bool = False) -> Played:
     """n melts of three pass/fail outcomes in a row.
 
     Parameters
     ----------
-    products : whether the truth holds products of all pairs of factors.
+    straight : whether the truth has main effects alone.
     rivals : whether other classifiers are fitted to "all three good".
     """
     series = MeltSeries("invented", _FACTORS, _PASSES)
@@ -60,7 +61,7 @@ def play_passes(n: int, seed: tuple[int, ...], *, products: bool = False, rivals
     raw, fresh = _settings(n, rng)
     true, slopes, seen = np.ones(_FRESH), [], []
     for _ in _PASSES:
-        coef, eta, fresh_eta = _world(series, raw, fresh, products, rng)
+        coef, eta, fresh_eta = _world(series, raw, fresh, straight, rng)
         slopes.append(coef)
         seen.append(rng.random(n) < expit(eta))
         true = true * expit(fresh_eta)
@@ -102,10 +103,10 @@ def _settings(n: int, rng: np.random.Generator) -> tuple[Array, Array]:
 
 
 def _world(
-    series: MeltSeries, raw: Array, fresh: Array, products: bool, rng: np.random.Generator, sigma: float | None = None
+    series: MeltSeries, raw: Array, fresh: Array, straight: bool, rng: np.random.Generator, sigma: float | None = None
 ) -> tuple[Array, Array, Array]:
     """True slopes of the main effects, and the linear predictor at both tables; `sigma` of a measured outcome."""
-    terms = (*_MAIN, *_CROSS) if products else _MAIN
+    terms = _MAIN if straight else (*_MAIN, *_SECOND)
     names = series.factor_names
     by_column = series.coding.column_terms(terms)
     members = tuple(() if term is None else tuple(names.index(name) for name in term.factors) for term in by_column)
@@ -140,7 +141,7 @@ def _judged(
     table = chain.chance(fresh)
     inside = []
     for stage, coef in zip(chain.stages, slopes, strict=True):
-        # Terms that the program adds stand behind the main effects.
+        # Products and squares stand behind the main effects.
         draws = stage.posterior.coef[:, 1 : 1 + coef.size]
         low, high = stage.posterior.interval(draws, chain.level)
         inside.append((low <= scale * coef) & (scale * coef <= high))

@@ -152,7 +152,10 @@ def check_plan(
     for melt, where in melts:
         if melt.melt in done:
             continue
-        problems += _outside(series, melt, where)
+        outside = _outside(series, melt, where)
+        problems += outside
+        if outside:  # a limit cannot be asked of what is no setting
+            continue
         for limit in series.broken_limits(melt.settings):
             problems.append(
                 where.problem(

@@ -92,7 +92,7 @@ def test_viscosity_stands_in_place_of_peak_and_flux() -> None:
 
 
 def test_how_far_melts_and_chemistry_agree() -> None:
-    on = series(chemistry=Chemistry("poured"))
+    on = series(chemistry=Chemistry("poured", worth=2.0))
     for turned in (False, True):
         log = melted(on, turned)
         chain = fit_chain(on, log, effort="draft")

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from planning_series import plain, series
 
+from meltdoe.plans.aliasing import alias_matrix
 from meltdoe.plans.assessment import assess
 from meltdoe.plans.draw_up import make_plan
 from meltdoe.plans.region_measures import region_measures
@@ -46,3 +47,10 @@ def test_too_few_melts_have_no_efficiency_and_lose_everything():
     few = region_measures(drawn.series, main_terms(drawn.series.factors), drawn.raw[:3])
     assert few.efficiencies is None
     assert few.leverage == pytest.approx(np.ones(3))
+
+
+def test_a_plan_whose_terms_leave_nothing_out_has_no_bias():
+    """A quadratic in two amounts: nothing of second order is left out."""
+    table = np.array([[a, b] for a in (-1.0, 0.0, 1.0) for b in (-1.0, 0.0, 1.0)])
+    X = np.column_stack([np.ones(9), table, table**2, table[:, :1] * table[:, 1:]])
+    assert alias_matrix(X, np.empty((9, 0))).shape == (6, 0)
