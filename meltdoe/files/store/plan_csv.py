@@ -152,11 +152,14 @@ def check_plan(
     for melt, where in melts:
         if melt.melt in done:
             continue
-        outside = _outside(series, melt, where)
-        problems += outside
-        if outside:  # a limit cannot be asked of what is no setting
-            continue
-        for limit in series.broken_limits(melt.settings):
+        problems += _outside(series, melt, where)
+        factors = {factor.name: factor for factor in series.factors}
+        known = {
+            name: value
+            for name, value in melt.settings.items()
+            if isinstance(factor := factors[name], Amount) or value in factor.options
+        }
+        for limit in series.broken_limits(known):
             problems.append(
                 where.problem(
                     f'melt {melt.melt} breaks the limit "{limit.keep}" ({limit.why})',
