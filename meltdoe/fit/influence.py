@@ -141,6 +141,8 @@ def _candidates(chain: ChainFit, present: BestSetting, left: dict[int, list[Left
 
 def _scores(chain: ChainFit, left: dict[int, list[LeftOut]], tables: dict[int, FloatArray]) -> dict[int, FloatArray]:
     """Mean chance of success without each melt at its settings; a setting that serves many melts is reckoned once."""
+    if not tables:
+        return {}
     rows, place = np.unique(np.vstack(list(tables.values())), axis=0, return_inverse=True)
     places = np.split(place.ravel(), np.cumsum([len(table) for table in tables.values()])[:-1])
     at = dict(zip(tables, places, strict=True))

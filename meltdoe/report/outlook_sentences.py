@@ -26,7 +26,7 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
     within = f"the {bound} that the budget has left" if found.within_budget else bound
     played = f"{found.played} series played on from here by what is believed now"
     if found.melts is None:
-        said = f"Of {played}, {percent(found.never)} are not {percent(SURE)} sure of the target within {within}"
+        said = f"In {percent(found.never)} of {played}, {within} are not enough to be {percent(SURE)} sure of the target"
         if found.low is not None:
             said += f"; the quickest tenth take up to {found.low:.0f}"
         kind = "Until it is so sure or the melts are used up"
@@ -34,7 +34,7 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
         high = f"{found.high:.0f}" if found.high is not None else f"more than {found.horizon}"
         said = (
             f"Melts still needed: about {found.melts:.0f}, between {found.low:.0f} and {high} in 80 % of {played}; "
-            f"{percent(found.never)} of them are not {percent(SURE)} sure of it within {within}"
+            f"in {percent(found.never)} of them {within} are not enough to be {percent(SURE)} sure of the target"
         )
         kind = "Until then"
     if series.costs.known:

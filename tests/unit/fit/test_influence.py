@@ -158,3 +158,8 @@ def test_all_castings_of_a_melt_leave_together() -> None:
     again = fit_chain(series, Log(series, tuple(e for e in entries if e.melt != 4))).stages[0]
     raw = np.array([[10.0], [25], [40]])
     assert left.mean_chance(raw) == pytest.approx(again.chance_draws(raw).mean(axis=0), abs=0.06)
+
+
+def test_without_melts_there_is_nothing_to_leave_out() -> None:
+    found = influence(fitted(passes([])))
+    assert (found.melts, found.surprises) == ((), ())
