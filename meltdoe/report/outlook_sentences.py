@@ -26,7 +26,9 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
     within = f"the {bound} that the budget has left" if found.within_budget else bound
     played = f"{found.played} series played on from here by what is believed now"
     if found.melts is None:
-        said = f"In {percent(found.never)} of {played}, {within} are not enough to be {percent(SURE)} sure of the target"
+        said = (
+            f"In {percent(found.never)} of {played}, {within} are not enough to be {percent(SURE)} sure of the target"
+        )
         if found.low is not None:
             said += f"; the quickest tenth take up to {found.low:.0f}"
         kind = "Until it is so sure or the melts are used up"
