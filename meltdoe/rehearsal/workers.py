@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import re
 import signal
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
@@ -62,7 +63,7 @@ def cluster_workers(address: str) -> Iterator[Executor]:
     Raises
     ------
     WrongUsage
-        Where the part of the program for clusters is not installed, or nothing answers at the address.
+        Where the part of the program for clusters is not installed, the address has no port, or nothing answers there.
     """
     try:
         distributed = import_module("distributed")
@@ -70,6 +71,8 @@ def cluster_workers(address: str) -> Iterator[Executor]:
         raise WrongUsage(
             "a cluster needs one part more; install it with: python -m pip install 'meltdoe[cluster]'"
         ) from None
+    if not re.fullmatch(r"(\w+://)?\S+:\d+", address):  # a client that fails half made complains at exit
+        raise WrongUsage(f'"{address}" is no address of a cluster; write it like tcp://192.168.0.7:8786')
     try:
         client = distributed.Client(address, timeout=_SECONDS, set_as_default=False)
     except (OSError, ValueError) as error:

@@ -99,6 +99,12 @@ def test_a_cluster_gives_the_same_numbers():
         assert rehearse(SERIES, count=5, seed=2, executor=workers).played == alone.played
 
 
+@pytest.mark.parametrize("address", ["nowhere", "tcp://nowhere", "a b:1", "host:port"])
+def test_what_is_no_address_of_a_cluster_is_one_line(address):
+    with pytest.raises(WrongUsage, match="is no address of a cluster; write it like tcp://"), cluster_workers(address):
+        pass
+
+
 def test_a_cluster_that_is_not_there_is_one_line(monkeypatch):
     monkeypatch.setattr("meltdoe.rehearsal.workers._SECONDS", 0.2)
     with (
