@@ -28,13 +28,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from meltdoe.errors import Inestimable, MeltdoeError, Problem, ProblemsFound
-    from meltdoe.fit.stage_chain import ChainFit, fit_chain
+    from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
     from meltdoe.log.melt_log import Entry, Log
     from meltdoe.next_melt.advice import Advice, next_melts
-    from meltdoe.plans.assessment import Assessment, assess
     from meltdoe.plans.comparison import PlanComparison
     from meltdoe.plans.draw_up import make_plan
     from meltdoe.plans.melt_plan import Plan, PlannedMelt
+    from meltdoe.plans.merits.assessment import Assessment, assess
     from meltdoe.rehearsal.simulated_series import Rehearsal, rehearse
     from meltdoe.series.melt_series import MeltSeries
     from meltdoe.steps import compare_plans, read_log, read_plan, read_series, write_report, write_sheets
@@ -43,8 +43,8 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Advice": "next_melt.advice",
-    "Assessment": "plans.assessment",
-    "ChainFit": "fit.stage_chain",
+    "Assessment": "plans.merits.assessment",
+    "ChainFit": "fit.stages.stage_chain",
     "Entry": "log.melt_log",
     "Inestimable": "errors",
     "Log": "log.melt_log",
@@ -56,9 +56,9 @@ _HOMES = {
     "Problem": "errors",
     "ProblemsFound": "errors",
     "Rehearsal": "rehearsal.simulated_series",
-    "assess": "plans.assessment",
+    "assess": "plans.merits.assessment",
     "compare_plans": "steps",
-    "fit_chain": "fit.stage_chain",
+    "fit_chain": "fit.stages.stage_chain",
     "make_plan": "plans.draw_up",
     "next_melts": "next_melt.advice",
     "read_log": "steps",

@@ -37,7 +37,7 @@ def next_melt(
 
     Example: meltdoe next obsidian-block --melts 2
     """
-    from meltdoe.fit.phrases import interval_phrase, percent
+    from meltdoe.fit.stages.phrases import interval_phrase, percent
     from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
     from meltdoe.report.outlook_sentences import (
         bound_sentences,

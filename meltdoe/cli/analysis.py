@@ -13,11 +13,11 @@ from meltdoe.cli.options import HERE, AsJson, Folder, Seed
 from meltdoe.errors import ProblemsFound
 
 if TYPE_CHECKING:
-    from meltdoe.fit.best_setting import BestSetting
-    from meltdoe.fit.effects import Effect
-    from meltdoe.fit.influence import MeltInfluence
+    from meltdoe.fit.checks.influence import MeltInfluence
     from meltdoe.fit.learning import Learning
-    from meltdoe.fit.stage_chain import ChainFit
+    from meltdoe.fit.stages.best_setting import BestSetting
+    from meltdoe.fit.stages.effects import Effect
+    from meltdoe.fit.stages.stage_chain import ChainFit
 
 
 def analyse(

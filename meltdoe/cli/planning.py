@@ -13,9 +13,9 @@ from meltdoe.cli.progress import Progress
 from meltdoe.errors import WrongUsage
 
 if TYPE_CHECKING:
-    from meltdoe.plans.assessment import Assessment
     from meltdoe.plans.comparison import PlanComparison
     from meltdoe.plans.melt_plan import Plan
+    from meltdoe.plans.merits.assessment import Assessment
 
 _WIDE = 80
 
@@ -142,7 +142,7 @@ def plan(
 
     Example: meltdoe plan obsidian-block --design fraction --melts 8
     """
-    from meltdoe.plans.assessment import assess
+    from meltdoe.plans.merits.assessment import assess
     from meltdoe.steps import draw_up_plan, read_series, read_settings
 
     chances = _chances(chance)

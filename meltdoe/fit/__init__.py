@@ -9,18 +9,18 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from meltdoe.fit.firth_logistic import firth
-    from meltdoe.fit.half_normal import lenth
-    from meltdoe.fit.posterior_draws import posterior
-    from meltdoe.fit.split_plot_reml import split_plot
+    from meltdoe.fit.classical.firth_logistic import firth
+    from meltdoe.fit.classical.half_normal import lenth
+    from meltdoe.fit.classical.split_plot_reml import split_plot
+    from meltdoe.fit.draws.posterior_draws import posterior
 
 __all__ = ["firth", "lenth", "posterior", "split_plot"]
 
 _HOMES = {
-    "firth": "firth_logistic",
-    "lenth": "half_normal",
-    "posterior": "posterior_draws",
-    "split_plot": "split_plot_reml",
+    "firth": "classical.firth_logistic",
+    "lenth": "classical.half_normal",
+    "posterior": "draws.posterior_draws",
+    "split_plot": "classical.split_plot_reml",
 }
 
 

@@ -8,19 +8,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from meltdoe.fit.agreement import Agreement, graded_twice
-from meltdoe.fit.belief_check import BeliefCheck, belief_check
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.drift import Drift, drifts
-from meltdoe.fit.influence import Influence, influence
-from meltdoe.fit.model_checks import RepeatCheck, proportionality_check, repeat_check
-from meltdoe.fit.past_predictions import PastPredictions, past_predictions
-from meltdoe.fit.proportional_odds import ProportionalityTest
-from meltdoe.fit.stage_chain import ChainFit
-from meltdoe.fit.stage_surface import StageSurface, stage_surface
-from meltdoe.fit.stage_thresholds import stage_thresholds
-from meltdoe.fit.thresholds import Threshold
-from meltdoe.fit.two_level_plan import TwoLevelAnalysis, two_level_analysis
+from meltdoe.fit.checks.belief_check import BeliefCheck, belief_check
+from meltdoe.fit.checks.drift import Drift, drifts
+from meltdoe.fit.checks.influence import Influence, influence
+from meltdoe.fit.checks.model_checks import RepeatCheck, proportionality_check, repeat_check
+from meltdoe.fit.checks.past_predictions import PastPredictions, past_predictions
+from meltdoe.fit.classical.agreement import Agreement, graded_twice
+from meltdoe.fit.classical.proportional_odds import ProportionalityTest
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_surface import StageSurface, stage_surface
+from meltdoe.fit.stages.stage_thresholds import stage_thresholds
+from meltdoe.fit.stages.thresholds import Threshold
+from meltdoe.fit.stages.two_level_plan import TwoLevelAnalysis, two_level_analysis
 
 __all__ = ["Learning", "StageLearning", "learning"]
 

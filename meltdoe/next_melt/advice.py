@@ -16,7 +16,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.stage_chain import N_DRAWS, BestSetting, ChainFit
+from meltdoe.fit.stages.stage_chain import N_DRAWS, BestSetting, ChainFit
 from meltdoe.next_melt.believed_after import ResultBelief, believed_after
 from meltdoe.next_melt.firing_search import (
     FEW_DRAWS,
@@ -45,8 +45,8 @@ from meltdoe.next_melt.stopping import (
 from meltdoe.next_melt.suggestion import Suggestion, safest, suggest
 from meltdoe.next_melt.thin_knowledge import ThinSpot, thin_spots
 from meltdoe.next_melt.views import ChainViews, chain_views
-from meltdoe.plans.candidates import candidate_settings
 from meltdoe.plans.melt_plan import PlannedMelt
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.series.factor import FloatArray
 
 __all__ = ["Advice", "Aim", "Ceiling", "Outlook", "Suggestion", "next_melts"]

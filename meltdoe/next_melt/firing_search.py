@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from meltdoe.fit.stage_chain import N_DRAWS, ChainFit
+from meltdoe.fit.stages.stage_chain import N_DRAWS, ChainFit
 from meltdoe.next_melt.firing_set import added_information, coarser
 from meltdoe.next_melt.gain import expected_gain
 from meltdoe.next_melt.information import staged_information
 from meltdoe.next_melt.views import ChainViews, chain_views
 from meltdoe.next_melt.worth import expected_worth
-from meltdoe.plans.candidates import candidate_settings
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.series.factor import FloatArray
 
 __all__ = [

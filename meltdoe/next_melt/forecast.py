@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.left import left_of_budget
 from meltdoe.next_melt.played_stage import Flags, PlayedStage, Positions, played_stage
 from meltdoe.next_melt.stopping import SURE

@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import expit, ndtr
 
-from meltdoe.fit.stage_chain import ChainFit, StageFit
+from meltdoe.fit.stages.stage_chain import ChainFit, StageFit
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.outcome import GoodRange
 

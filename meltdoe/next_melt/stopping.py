@@ -10,12 +10,12 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from meltdoe.fit.inclusion_mixture import Effort
-from meltdoe.fit.stage_chain import N_DRAWS, ChainFit, fit_chain
+from meltdoe.fit.draws.inclusion_mixture import Effort
+from meltdoe.fit.stages.stage_chain import N_DRAWS, ChainFit, fit_chain
 from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.left import left_of_budget, money_spent
 from meltdoe.next_melt.views import ChainViews, chain_views
-from meltdoe.plans.candidates import candidate_settings
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.melt_series import MeltSeries

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.firing_search import Scores, risk_at
 from meltdoe.next_melt.firing_set import added_information, coarser
 from meltdoe.next_melt.worth import expected_worth

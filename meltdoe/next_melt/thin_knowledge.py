@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.series.factor import Amount, FloatArray
 
 __all__ = ["ThinSpot", "thin_spots"]

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from meltdoe.fit.stage_chain import ChainFit, StageFit
+from meltdoe.fit.stages.stage_chain import ChainFit, StageFit
 from meltdoe.next_melt.gain import GoodDraws
 from meltdoe.next_melt.information import StageView, measured_cells
 from meltdoe.series.factor import FloatArray

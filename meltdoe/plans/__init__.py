@@ -9,13 +9,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from meltdoe.plans.assessment import assess
-    from meltdoe.plans.candidates import candidate_settings
-    from meltdoe.plans.coordinate_exchange import exchange
     from meltdoe.plans.draw_up import make_plan
-    from meltdoe.plans.fractional import fraction
-    from meltdoe.plans.response_surface import box_behnken, central_composite
-    from meltdoe.plans.screening import definitive_screening, plackett_burman
+    from meltdoe.plans.families.response_surface import box_behnken, central_composite
+    from meltdoe.plans.families.screening import definitive_screening, plackett_burman
+    from meltdoe.plans.fractions.fractional import fraction
+    from meltdoe.plans.merits.assessment import assess
+    from meltdoe.plans.optimal.candidates import candidate_settings
+    from meltdoe.plans.optimal.coordinate_exchange import exchange
 
 __all__ = [
     "assess",
@@ -30,15 +30,15 @@ __all__ = [
 ]
 
 _HOME = {
-    "assess": "assessment",
-    "box_behnken": "response_surface",
-    "candidate_settings": "candidates",
-    "central_composite": "response_surface",
-    "definitive_screening": "screening",
-    "exchange": "coordinate_exchange",
-    "fraction": "fractional",
+    "assess": "merits.assessment",
+    "box_behnken": "families.response_surface",
+    "candidate_settings": "optimal.candidates",
+    "central_composite": "families.response_surface",
+    "definitive_screening": "families.screening",
+    "exchange": "optimal.coordinate_exchange",
+    "fraction": "fractions.fractional",
     "make_plan": "draw_up",
-    "plackett_burman": "screening",
+    "plackett_burman": "families.screening",
 }
 
 

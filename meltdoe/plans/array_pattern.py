@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from meltdoe.plans.orthogonal_arrays import array_names, orthogonal_array
+from meltdoe.plans.families.orthogonal_arrays import array_names, orthogonal_array
 from meltdoe.plans.patterns import Pattern, raw_settings, refuse_firings
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.room import Room

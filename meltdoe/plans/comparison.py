@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meltdoe.costs.price import Price, price
-from meltdoe.plans.assessment import Assessment, assess
 from meltdoe.plans.designs_offered import TITLES
 from meltdoe.plans.draw_up import make_plan
-from meltdoe.plans.effect_precision import CHANCES
 from meltdoe.plans.melt_plan import Plan
+from meltdoe.plans.merits.assessment import Assessment, assess
+from meltdoe.plans.merits.effect_precision import CHANCES
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.room import room_left
 from meltdoe.series.melt_series import MeltSeries

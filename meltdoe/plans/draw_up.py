@@ -12,6 +12,8 @@ from scipy import linalg
 from meltdoe.errors import WrongUsage
 from meltdoe.plans.array_pattern import array_pattern
 from meltdoe.plans.designs_offered import TITLES
+from meltdoe.plans.families.sobol_start import sobol_spread
+from meltdoe.plans.families.space_filling import spread_out
 from meltdoe.plans.follow_up import foldover_pattern, groups_of, rows_to_repeat
 from meltdoe.plans.fraction_pattern import fraction_pattern
 from meltdoe.plans.keep_limits import limits_in_words, move_into_limits
@@ -28,8 +30,6 @@ from meltdoe.plans.patterns import (
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.plan_request import PlanRequest, plan_request
 from meltdoe.plans.room import Room, firing_sizes, room_left
-from meltdoe.plans.sobol_start import sobol_spread
-from meltdoe.plans.space_filling import spread_out
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.terms import main_terms

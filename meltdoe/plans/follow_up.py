@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from meltdoe.plans.foldover import foldover, semifold
+from meltdoe.plans.fractions.foldover import foldover, semifold
 from meltdoe.plans.layout import group_numbers
 from meltdoe.plans.patterns import Pattern, raw_settings, two_levels_only
 from meltdoe.plans.plan_impossible import PlanImpossible

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from meltdoe.plans.blocking import Blocking, blocks
-from meltdoe.plans.fractional import Fraction, fraction
-from meltdoe.plans.minimum_aberration import in_first_independent
+from meltdoe.plans.fractions.blocking import Blocking, blocks
+from meltdoe.plans.fractions.fractional import Fraction, fraction
+from meltdoe.plans.fractions.minimum_aberration import in_first_independent
+from meltdoe.plans.fractions.split_plot_fraction import least_firings, split_plot_columns, usable_ranks
 from meltdoe.plans.patterns import Pattern, flipped_for_limits, refuse_firings, two_levels_only
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.room import Room
-from meltdoe.plans.split_plot_fraction import least_firings, split_plot_columns, usable_ranks
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["fraction_pattern"]

@@ -17,9 +17,9 @@ from scipy import special
 
 from meltdoe.costs.price import assumed_chances
 from meltdoe.errors import Inestimable
-from meltdoe.plans.coordinate_exchange import exchange
 from meltdoe.plans.designs_offered import CRITERIA
-from meltdoe.plans.model_matrix import Categorical, Continuous, DesignFactor
+from meltdoe.plans.optimal.coordinate_exchange import exchange
+from meltdoe.plans.optimal.model_matrix import Categorical, Continuous, DesignFactor
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.plan_request import Aim, PlanRequest
 from meltdoe.plans.room import Room

@@ -76,7 +76,7 @@ def full_pattern(series: MeltSeries, melts: int | None, room: Room) -> Pattern:
 
 def plackett_burman_pattern(series: MeltSeries, melts: int | None, room: Room) -> Pattern:
     """Plackett-Burman in 12, 20, 24, ... 48 melts, its per-firing factors on the columns that take fewest firings."""
-    from meltdoe.plans.screening import plackett_burman
+    from meltdoe.plans.families.screening import plackett_burman
 
     two_levels_only(series, "a Plackett-Burman design")
     k = len(series.factors)
@@ -102,8 +102,8 @@ def plackett_burman_pattern(series: MeltSeries, melts: int | None, room: Room) -
 
 def three_level_pattern(series: MeltSeries, design: str, melts: int | None, room: Room) -> Pattern:
     """Definitive screening, Box-Behnken or (face-centred) central composite: low, middle and high of every factor."""
-    from meltdoe.plans.response_surface import box_behnken, central_composite
-    from meltdoe.plans.screening import definitive_screening
+    from meltdoe.plans.families.response_surface import box_behnken, central_composite
+    from meltdoe.plans.families.screening import definitive_screening
 
     title = TITLES[design]
     k = len(series.factors)

@@ -12,13 +12,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from meltdoe.errors import WrongUsage
-from meltdoe.fit.stage_chain import BestSetting, ChainFit, fit_chain
+from meltdoe.fit.stages.stage_chain import BestSetting, ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.next_melt.advice import next_melts
 from meltdoe.next_melt.stopping import money_spent
-from meltdoe.plans.candidates import candidate_settings
 from meltdoe.plans.draw_up import make_plan
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.rehearsal.truth import Truth
 from meltdoe.series.factor import Amount, FloatArray, Setting
 from meltdoe.series.melt_series import MeltSeries

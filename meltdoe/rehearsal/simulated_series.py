@@ -21,12 +21,12 @@ import scipy
 
 import meltdoe
 from meltdoe.errors import WrongUsage
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.stopping import money_spent
-from meltdoe.plans.candidates import candidate_settings
 from meltdoe.plans.draw_up import make_plan
 from meltdoe.plans.melt_plan import Plan
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.rehearsal.played import PlayedSeries, Rehearsal, TruthSource
 from meltdoe.rehearsal.policies import POLICIES, Bench, numbered_on
 from meltdoe.rehearsal.stated_truth import StatedTruth

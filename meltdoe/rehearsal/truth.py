@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.log.melt_log import Entry
 from meltdoe.plans.melt_plan import PlannedMelt
 from meltdoe.series.factor import FloatArray

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from meltdoe.fit.phrases import interval_phrase, listed, melts_phrase, percent
+from meltdoe.fit.stages.phrases import interval_phrase, listed, melts_phrase, percent
 from meltdoe.next_melt.advice import Advice, Suggestion
 from meltdoe.next_melt.stopping import Confirmation, Move, confirmation_melts
 from meltdoe.series.factor import Amount

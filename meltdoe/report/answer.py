@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from meltdoe.fit.phrases import capital, good_phrase, interval_phrase, percent
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.phrases import capital, good_phrase, interval_phrase, percent
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
 from meltdoe.next_melt.stopping import Ending
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from meltdoe.fit.belief_check import BeliefCheck, BelievedChance, ChanceRange
-from meltdoe.fit.phrases import capital, good_phrase, interval_phrase, level_phrase, percent
+from meltdoe.fit.checks.belief_check import BeliefCheck, BelievedChance, ChanceRange
+from meltdoe.fit.stages.phrases import capital, good_phrase, interval_phrase, level_phrase, percent
 from meltdoe.series.factor import Setting
 from meltdoe.series.melt_series import MeltSeries
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from meltdoe.fit.phrases import melts_phrase
+from meltdoe.fit.stages.phrases import melts_phrase
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.series.factor import Setting

@@ -10,11 +10,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from meltdoe.fit.best_setting import BestSetting
+from meltdoe.fit.checks.past_predictions import firings_in_order
 from meltdoe.fit.learning import Learning
-from meltdoe.fit.past_predictions import firings_in_order
-from meltdoe.fit.phrases import capital, listed, melts_phrase, percent
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import capital, listed, melts_phrase, percent
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.belief_sentences import belief_sentences, chemistry_conclusion

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from meltdoe.fit.phrases import good_phrase
+from meltdoe.fit.stages.phrases import good_phrase
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.tables import Column, Table
 from meltdoe.series.outcome import Outcome

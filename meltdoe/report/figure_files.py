@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
-from meltdoe.plans.assessment import assess
 from meltdoe.plans.comparison import PlanComparison
 from meltdoe.plans.melt_plan import Plan
+from meltdoe.plans.merits.assessment import assess
 from meltdoe.report.figures.alias_figures import alias_picture
 from meltdoe.report.figures.chance_curves import chance_curves
 from meltdoe.report.figures.chance_grid import chance_grid

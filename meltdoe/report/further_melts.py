@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.phrases import percent
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
-from meltdoe.fit.stage_fit import StageFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import percent
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series.outcome import GoodRange, Outcome, Seen, Unseen
 

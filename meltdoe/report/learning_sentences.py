@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from meltdoe.fit.drift import Drift
-from meltdoe.fit.influence import Influence, MeltInfluence, Surprise
+from meltdoe.fit.checks.drift import Drift
+from meltdoe.fit.checks.influence import Influence, MeltInfluence, Surprise
+from meltdoe.fit.checks.past_predictions import Forecast, PastPredictions
 from meltdoe.fit.learning import Learning
-from meltdoe.fit.past_predictions import Forecast, PastPredictions
-from meltdoe.fit.phrases import (
+from meltdoe.fit.stages.phrases import (
     capital,
     good_phrase,
     listed,
@@ -21,8 +21,8 @@ from meltdoe.fit.phrases import (
     percent,
     points,
 )
-from meltdoe.fit.stage_chain import ChainFit
-from meltdoe.fit.thresholds import Threshold
+from meltdoe.fit.stages.stage_chain import ChainFit
+from meltdoe.fit.stages.thresholds import Threshold
 from meltdoe.report.belief_sentences import belief_sentences, chemistry_sentences, moved
 from meltdoe.report.model_sentences import (
     agreement_sentence,

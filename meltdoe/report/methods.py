@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from meltdoe.fit.firth_logistic import FirthFit
-from meltdoe.fit.inclusion_prior import InclusionPrior
-from meltdoe.fit.ordered_logit import OrderedFit
-from meltdoe.fit.split_plot_reml import SplitPlotFit
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.classical.firth_logistic import FirthFit
+from meltdoe.fit.classical.ordered_logit import OrderedFit
+from meltdoe.fit.classical.split_plot_reml import SplitPlotFit
+from meltdoe.fit.model.inclusion_prior import InclusionPrior
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.figures.style import Picture
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 
-from meltdoe.fit.agreement import Agreement
-from meltdoe.fit.half_normal import Curvature
-from meltdoe.fit.model_checks import RepeatCheck
-from meltdoe.fit.phrases import capital, listed, measure, melts_phrase, p_phrase, percent
-from meltdoe.fit.proportional_odds import ProportionalityTest
-from meltdoe.fit.stage_surface import StageSurface
-from meltdoe.fit.two_level_plan import TwoLevelAnalysis, TwoLevelEffect
+from meltdoe.fit.checks.model_checks import RepeatCheck
+from meltdoe.fit.classical.agreement import Agreement
+from meltdoe.fit.classical.half_normal import Curvature
+from meltdoe.fit.classical.proportional_odds import ProportionalityTest
+from meltdoe.fit.stages.phrases import capital, listed, measure, melts_phrase, p_phrase, percent
+from meltdoe.fit.stages.stage_surface import StageSurface
+from meltdoe.fit.stages.two_level_plan import TwoLevelAnalysis, TwoLevelEffect
 from meltdoe.series.factor import Amount, Factor
 from meltdoe.series.melt_series import MeltSeries
 

@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.phrases import capital, listed, melts_phrase
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import capital, listed, melts_phrase
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.log.melt_log import Log
 from meltdoe.report.sentences import not_told_apart_sentences
 from meltdoe.series.factor import Amount

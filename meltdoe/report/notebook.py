@@ -13,7 +13,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from meltdoe.fit.stage_chain import ChainFit
+    from meltdoe.fit.stages.stage_chain import ChainFit
     from meltdoe.next_melt.advice import Advice
     from meltdoe.plans.melt_plan import Plan
     from meltdoe.report.tables import Table
@@ -45,7 +45,7 @@ def chain_html(chain: ChainFit) -> str:
 
 def advice_html(advice: Advice) -> str:
     """Advice: go on or stop, and the melts proposed, with their chances."""
-    from meltdoe.fit.phrases import percent
+    from meltdoe.fit.stages.phrases import percent
 
     best = advice.best
     lines = [
@@ -66,7 +66,7 @@ def register(shell: Any) -> None:
     formatter = shell.display_formatter.formatters["text/html"]
     shown: dict[tuple[str, str], Callable[[Any], str]] = {
         ("meltdoe.plans.melt_plan", "Plan"): plan_html,
-        ("meltdoe.fit.stage_chain", "ChainFit"): chain_html,
+        ("meltdoe.fit.stages.stage_chain", "ChainFit"): chain_html,
         ("meltdoe.next_melt.advice", "Advice"): advice_html,
     }
     for (module, name), function in shown.items():

@@ -5,7 +5,7 @@ The figures come from `meltdoe.next_melt`.
 
 from __future__ import annotations
 
-from meltdoe.fit.phrases import capital, level_phrase, listed, melts_phrase, percent
+from meltdoe.fit.stages.phrases import capital, level_phrase, listed, melts_phrase, percent
 from meltdoe.next_melt.advice import Advice
 from meltdoe.next_melt.believed_after import ResultBelief
 from meltdoe.next_melt.stopping import SURE

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from meltdoe.plans.assessment import Assessment
 from meltdoe.plans.comparison import PlanComparison, PlanOption
-from meltdoe.plans.pass_simulation import PassSimulation
-from meltdoe.plans.region_measures import RegionMeasures
+from meltdoe.plans.merits.assessment import Assessment
+from meltdoe.plans.merits.pass_simulation import PassSimulation
+from meltdoe.plans.merits.region_measures import RegionMeasures
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [

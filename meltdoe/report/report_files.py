@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Literal, TypeAlias
 
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.audiences import AUDIENCES, Reader

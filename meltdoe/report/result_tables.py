@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.effects import Effect
-from meltdoe.fit.phrases import good_phrase, measure, p_phrase, percent, points
-from meltdoe.fit.stage_chain import ChainFit
-from meltdoe.fit.stage_fit import StageFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.effects import Effect
+from meltdoe.fit.stages.phrases import good_phrase, measure, p_phrase, percent, points
+from meltdoe.fit.stages.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.glass.cautions import Caution
 from meltdoe.next_melt.advice import Advice
 from meltdoe.report.advice_sentences import TELLS_SCALE, tells

@@ -10,18 +10,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meltdoe.fit.best_setting import BestSetting
 from meltdoe.fit.learning import Learning, learning
-from meltdoe.fit.phrases import interval_phrase, listed, percent
-from meltdoe.fit.stage_chain import ChainFit
-from meltdoe.fit.stage_fit import StageFit
-from meltdoe.fit.thresholds import threshold
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import interval_phrase, listed, percent
+from meltdoe.fit.stages.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_fit import StageFit
+from meltdoe.fit.stages.thresholds import threshold
 from meltdoe.log.entry import entry_row
 from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.advice import Advice
 from meltdoe.next_melt.stopping import confirmation_melts
-from meltdoe.plans.assessment import Assessment, assess
 from meltdoe.plans.melt_plan import Plan
+from meltdoe.plans.merits.assessment import Assessment, assess
 from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
 from meltdoe.report.answer import answer_sentences
 from meltdoe.report.deviations import deviation_sentences

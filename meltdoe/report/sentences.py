@@ -6,10 +6,10 @@ sentences on a whole outcome or the whole chain. Pure functions: results in, tex
 
 from __future__ import annotations
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.exact_intervals import chance_at_least, clopper_pearson
-from meltdoe.fit.phrases import capital, good_phrase, interval_phrase, percent
-from meltdoe.fit.stage_chain import ChainFit, StageFit
+from meltdoe.fit.classical.exact_intervals import chance_at_least, clopper_pearson
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import capital, good_phrase, interval_phrase, percent
+from meltdoe.fit.stages.stage_chain import ChainFit, StageFit
 
 __all__ = [
     "best_sentence",

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from meltdoe.log.melt_log import Log
-from meltdoe.plans.assessment import Assessment
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
+from meltdoe.plans.merits.assessment import Assessment
 from meltdoe.report.deviations import moved
 from meltdoe.report.seen_words import SEEN_NOTE, seen_words
 from meltdoe.series.factor import Amount, Factor, Setting

@@ -6,9 +6,9 @@ With s the draw, x the coded settings and z a standard normal firing, all kinds 
 
 F logistic for pass (lower 0, upper infinite) and grade (the thresholds around each good grade), normal for a
 measurement (the ends of its good range, scale its sigma). E_z is the nine-point Gauss-Hermite rule of
-`meltdoe.fit.posterior_draws`. The chance of success is the product over the stages, draw by draw, as in
-`meltdoe.fit.stage_chain`. Quantities of the glass are read off a grid, in straight lines between its points. Draws are
-kept as 32-bit numbers, little end first, all of them where the page bears it.
+`meltdoe.fit.draws.posterior_draws`. The chance of success is the product over the stages, draw by draw, as in
+`meltdoe.fit.stages.stage_chain`. Quantities of the glass are read off a grid, in straight lines between its points.
+Draws are kept as 32-bit numbers, little end first, all of them where the page bears it.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from typing import Any
 
 import numpy as np
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.phrases import good_phrase
-from meltdoe.fit.stage_chain import ChainFit
-from meltdoe.fit.stage_fit import StageFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import good_phrase
+from meltdoe.fit.stages.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.log.melt_log import Entry
 from meltdoe.report.plain_text import one_line, shortened
 from meltdoe.report.seen_words import seen_words

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from meltdoe.steps.reading import plan_or_none, read_log, read_series
 
 if TYPE_CHECKING:
-    from meltdoe.fit.stage_chain import ChainFit
+    from meltdoe.fit.stages.stage_chain import ChainFit
     from meltdoe.next_melt.advice import Advice, Aim
     from meltdoe.series.melt_series import MeltSeries
 
@@ -20,7 +20,7 @@ __all__ = [
 
 def fit_folder(folder: Path, *, seed: int | None = None, level: float = 0.90) -> ChainFit:
     """Fit every outcome of the series in a folder."""
-    from meltdoe.fit.stage_chain import fit_chain
+    from meltdoe.fit.stages.stage_chain import fit_chain
 
     series = read_series(folder)
     return fit_chain(series, read_log(series), seed=seed, level=level)

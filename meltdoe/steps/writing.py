@@ -10,7 +10,7 @@ from meltdoe.errors import Inestimable
 from meltdoe.steps.reading import plan_or_none, read_log, read_series
 
 if TYPE_CHECKING:
-    from meltdoe.fit.stage_chain import ChainFit
+    from meltdoe.fit.stages.stage_chain import ChainFit
     from meltdoe.report.audiences import Reader
     from meltdoe.report.report_files import Extra
 
@@ -48,7 +48,7 @@ def write_report_files(
 ) -> tuple[Path, ...]:
     """As `write_report`; returns every file written, the page first."""
     from meltdoe.files.store.log_csv import series_folder
-    from meltdoe.fit.stage_chain import fit_chain
+    from meltdoe.fit.stages.stage_chain import fit_chain
     from meltdoe.next_melt.advice import next_melts
     from meltdoe.report.report_files import report_files
 

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.draw_up import make_plan
 

@@ -19,9 +19,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "published" / "plans"))
 import numpy as np
 
 from meltdoe.plans import exchange, fraction
-from meltdoe.plans.coordinate_exchange import Categorical, Continuous
 from meltdoe.plans.draw_up import make_plan
-from meltdoe.plans.model_matrix import full_quadratic, main_effects, two_factor_interactions
+from meltdoe.plans.optimal.coordinate_exchange import Categorical, Continuous
+from meltdoe.plans.optimal.model_matrix import full_quadratic, main_effects, two_factor_interactions
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series import Amount, Budget, Choice, Kiln, Limit, MeltSeries, Outcome
 from meltdoe.series.limit_parser import parse_comparison

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from meltdoe.plans.candidates import candidate_settings
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.rehearsal.truth import Truth
 from meltdoe.series import Amount, Budget, Choice, Kiln, MeltSeries, Outcome
 from meltdoe.series.factor import Factor, FloatArray

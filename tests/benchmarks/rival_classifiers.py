@@ -17,8 +17,8 @@ from sklearn.gaussian_process import GaussianProcessClassifier
 from sklearn.gaussian_process.kernels import RBF
 from sklearn.linear_model import LogisticRegression
 
-from meltdoe.fit.firth_logistic import firth
-from meltdoe.fit.model_terms import independent_columns
+from meltdoe.fit.classical.firth_logistic import firth
+from meltdoe.fit.stages.model_terms import independent_columns
 
 __all__ = ["RIVALS", "rival_chances"]
 

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, ndtr
 
-from meltdoe.fit.inclusion_prior import TermRoles
-from meltdoe.fit.likelihood import Kind
-from meltdoe.fit.prior import ShapePrior
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.model.inclusion_prior import TermRoles
+from meltdoe.fit.model.likelihood import Kind
+from meltdoe.fit.model.prior import ShapePrior
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, GoodRange, MeltSeries, Outcome, Seen, Unseen, cross_terms, main_terms
 from meltdoe.series.terms import square_terms

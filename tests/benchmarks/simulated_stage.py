@@ -24,11 +24,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, ndtr
 
-from meltdoe.fit.inclusion_mixture import mixture_posterior
-from meltdoe.fit.inclusion_prior import InclusionPrior, SeriesClass, TermRoles
-from meltdoe.fit.likelihood import Kind, Observed
-from meltdoe.fit.posterior_draws import Posterior
-from meltdoe.fit.prior import ShapePrior
+from meltdoe.fit.draws.inclusion_mixture import mixture_posterior
+from meltdoe.fit.draws.posterior_draws import Posterior
+from meltdoe.fit.model.inclusion_prior import InclusionPrior, SeriesClass, TermRoles
+from meltdoe.fit.model.likelihood import Kind, Observed
+from meltdoe.fit.model.prior import ShapePrior
 from meltdoe.series.coding import contrasts
 
 from .coverage_scores import ROUNDING, Played

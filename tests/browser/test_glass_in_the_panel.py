@@ -7,7 +7,7 @@ from invented_reports import advice_for
 from test_what_if_panel import TURN, of_library, places
 
 from meltdoe.charge.chemistry_prior import with_chemistry
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.html import report_page
 from meltdoe.report.sections import report_of

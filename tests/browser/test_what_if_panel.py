@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from invented_reports import FLUX, GRAIN, PEAK, advice_for, page_for, whole_chain
 
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.html import report_page
 from meltdoe.report.sections import report_of

@@ -26,6 +26,8 @@ FLOORS = [
     {"steps", "tour"},
     {"cli", "__main__"},
 ]
+# within the fit: the model knows no draws, the stages no checks
+FIT_FLOORS = [{"model", "classical"}, {"draws"}, {"stages"}, {"checks"}, {"learning"}]
 FLOOR_OF = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms}
 ONLY_IN = {
     "matplotlib": {"report"},
@@ -75,6 +77,17 @@ def test_imports_go_down_the_table(path):
         if parts[0] != "meltdoe" or len(parts) == 1 or for_types:
             continue
         assert FLOOR_OF[parts[1]] <= FLOOR_OF[room(path)], f"{module} stands above {path.name}"
+
+
+def test_the_fit_imports_down_its_own_table():
+    floor_of = {room: floor for floor, rooms in enumerate(FIT_FLOORS) for room in rooms}
+    for path in MODULES:
+        parts = path.relative_to(PACKAGE).with_suffix("").parts
+        if parts[0] != "fit" or parts[1] == "__init__":
+            continue
+        for module, for_types in imports(path):
+            if module.startswith("meltdoe.fit.") and not for_types:
+                assert floor_of[module.split(".")[2]] <= floor_of[parts[1]], f"{module} stands above {path.name}"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))

@@ -10,9 +10,9 @@ import numpy as np
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from meltdoe.fit.effects import Effect
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
-from meltdoe.fit.thresholds import threshold
+from meltdoe.fit.stages.effects import Effect
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.thresholds import threshold
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.sentences import chain_sentences, stage_sentences
 from meltdoe.series import Amount, Belief, Choice, Circumstance, Factor, GoodRange, MeltSeries, Ordered, Outcome

@@ -6,15 +6,15 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meltdoe.plans.aliasing import alias_groups, indistinguishable
-from meltdoe.plans.blocking import blocks
-from meltdoe.plans.coordinate_exchange import exchange
-from meltdoe.plans.foldover import foldover
-from meltdoe.plans.fractional import Fraction, fraction
-from meltdoe.plans.minimum_aberration import in_first_independent, word_length_pattern
-from meltdoe.plans.mixtures import simplex_lattice
-from meltdoe.plans.model_matrix import Categorical, Continuous, Model, full_quadratic, main_effects
-from meltdoe.plans.power import t_power
+from meltdoe.plans.families.mixtures import simplex_lattice
+from meltdoe.plans.fractions.blocking import blocks
+from meltdoe.plans.fractions.foldover import foldover
+from meltdoe.plans.fractions.fractional import Fraction, fraction
+from meltdoe.plans.fractions.minimum_aberration import in_first_independent, word_length_pattern
+from meltdoe.plans.merits.aliasing import alias_groups, indistinguishable
+from meltdoe.plans.merits.power import t_power
+from meltdoe.plans.optimal.coordinate_exchange import exchange
+from meltdoe.plans.optimal.model_matrix import Categorical, Continuous, Model, full_quadratic, main_effects
 
 few = settings(max_examples=25, deadline=None)
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from test_chain_any_log import SETTINGS, series_and_log
 
 from meltdoe.fit.learning import learning
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Log
 from meltdoe.report.learning_sentences import learning_passages
 from meltdoe.series import MeltSeries

@@ -6,9 +6,9 @@ import numpy as np
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from meltdoe.plans.assessment import assess
-from meltdoe.plans.candidates import candidate_settings
 from meltdoe.plans.draw_up import make_plan
+from meltdoe.plans.merits.assessment import assess
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series import Amount, Budget, Choice, Costs, Kiln, Limit, MeltSeries, Ordered, Outcome
 from meltdoe.series.limit_parser import parse_comparison

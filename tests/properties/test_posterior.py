@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meltdoe.fit.firth_logistic import firth
-from meltdoe.fit.posterior_draws import laplace, posterior
-from meltdoe.fit.separation import separation
+from meltdoe.fit.classical.firth_logistic import firth
+from meltdoe.fit.classical.separation import separation
+from meltdoe.fit.draws.posterior_draws import laplace, posterior
 
 KINDS = ("pass", "grade", "measured")
 

@@ -8,10 +8,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.canonical_surface import canonical_surface
-from meltdoe.fit.least_squares import least_squares
-from meltdoe.fit.ordered_logit import ordered_logit
-from meltdoe.fit.split_plot_reml import split_plot
+from meltdoe.fit.classical.canonical_surface import canonical_surface
+from meltdoe.fit.classical.least_squares import least_squares
+from meltdoe.fit.classical.ordered_logit import ordered_logit
+from meltdoe.fit.classical.split_plot_reml import split_plot
 
 SEEDS = st.integers(0, 2**32 - 1)
 FEW = settings(max_examples=25, deadline=None)

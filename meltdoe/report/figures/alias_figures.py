@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from meltdoe.fit.phrases import listed
+from meltdoe.fit.stages.phrases import listed
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.figures.style import (
     BLACK,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.patches import Rectangle
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.phrases import level_phrase, percent
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import level_phrase, percent
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.figures.held import held_phrase, turned
 from meltdoe.report.figures.melt_marks import counted_phrase, outcomes_of
 from meltdoe.report.figures.style import PALE, SMALL, SURE, TEXT, WIDTH, Picture, drawing, in_inches, new_figure, quiet

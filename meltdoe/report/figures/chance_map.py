@@ -7,9 +7,9 @@ from matplotlib.axes import Axes
 from matplotlib.colors import Colormap
 from matplotlib.figure import Figure
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.phrases import interval_phrase, level_phrase, percent
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import interval_phrase, level_phrase, percent
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.figures.held import held_phrase, turned
 from meltdoe.report.figures.melt_marks import counted_phrase, key_of_marks, outcomes_of, put_marks, spread_out
 from meltdoe.report.figures.style import (

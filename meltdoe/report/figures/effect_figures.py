@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 
-from meltdoe.fit.effects import Effect
-from meltdoe.fit.phrases import good_phrase, level_phrase, measure, percent, points
-from meltdoe.fit.stage_fit import StageFit
+from meltdoe.fit.stages.effects import Effect
+from meltdoe.fit.stages.phrases import good_phrase, level_phrase, measure, percent, points
+from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.report.figures.style import (
     BLACK,
     BLUE,

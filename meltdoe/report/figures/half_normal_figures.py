@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.half_normal import LenthResult, half_normal_quantiles, lenth, two_level_effects
-from meltdoe.fit.phrases import listed, measure
-from meltdoe.fit.stage_fit import StageFit
+from meltdoe.fit.classical.half_normal import LenthResult, half_normal_quantiles, lenth, two_level_effects
+from meltdoe.fit.stages.phrases import listed, measure
+from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.figures.style import (
     BLUE,

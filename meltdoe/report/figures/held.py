@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.plain_text import one_line
 from meltdoe.series.factor import FloatArray
 

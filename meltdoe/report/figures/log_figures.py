@@ -8,7 +8,7 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
-from meltdoe.fit.phrases import capital
+from meltdoe.fit.stages.phrases import capital
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.figures.style import (
     BLACK,

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
 from meltdoe.next_melt.firing_search import RANKING_DRAWS
 from meltdoe.next_melt.information import staged_information

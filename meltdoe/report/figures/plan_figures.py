@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from meltdoe.fit.phrases import listed
+from meltdoe.fit.stages.phrases import listed
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.report.figures.style import (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from meltdoe.plans.assessment import Assessment
-from meltdoe.plans.effect_precision import measured_power
+from meltdoe.plans.merits.assessment import Assessment
+from meltdoe.plans.merits.effect_precision import measured_power
 from meltdoe.report.figures.style import (
     BLACK,
     BLUE,

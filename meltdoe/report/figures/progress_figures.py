@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.past_predictions import firings_in_order
-from meltdoe.fit.phrases import level_phrase, percent
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.checks.past_predictions import firings_in_order
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import level_phrase, percent
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Log
 from meltdoe.report.figures.style import (
     BLUE,

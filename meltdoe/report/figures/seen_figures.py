@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from meltdoe.fit.phrases import level_phrase, measure
-from meltdoe.fit.stage_chain import ChainFit
-from meltdoe.fit.stage_fit import StageFit
+from meltdoe.fit.stages.phrases import level_phrase, measure
+from meltdoe.fit.stages.stage_chain import ChainFit
+from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.report.figures.style import (
     BLUE,
     GOOD,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.phrases import listed, percent
-from meltdoe.fit.stage_chain import ChainFit
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.phrases import listed, percent
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.figures.held import held_phrase, turned
 from meltdoe.report.figures.melt_marks import put_marks, spread_out

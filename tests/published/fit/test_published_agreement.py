@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.fit.agreement import weighted_kappa
+from meltdoe.fit.classical.agreement import weighted_kappa
 
 CASES = 200 * np.array([[0.44, 0.05, 0.01], [0.07, 0.20, 0.03], [0.09, 0.05, 0.06]])
 WEIGHTS = [[0, 1, 3], [1, 0, 6], [3, 6, 0]]

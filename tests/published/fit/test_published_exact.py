@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from meltdoe.fit.exact_intervals import chance_at_least, clopper_pearson, melts_to_show, two_by_two
+from meltdoe.fit.classical.exact_intervals import chance_at_least, clopper_pearson, melts_to_show, two_by_two
 
 
 def test_tea():

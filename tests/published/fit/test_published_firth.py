@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from fit_data import table, with_ones
+from scipy.special import chdtrc
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.firth_logistic import firth, maximum_likelihood
-from meltdoe.fit.separation import separation
+from meltdoe.fit.classical.firth_logistic import firth, maximum_likelihood
+from meltdoe.fit.classical.separation import separation
 
 
 def deviance(y, n, p):
@@ -34,10 +35,20 @@ class TestBeetles:
         assert fit.se == pytest.approx([5.181, 2.912], abs=1e-3)  # memory
         assert deviance(self.data["killed"], self.data["n"], fit.fitted) == pytest.approx(11.232, abs=1e-3)  # memory
         assert [fit.low[1], fit.high[1]] == pytest.approx([28.85402774, 40.30068902], abs=1e-2)
-        assert -fit.coef[0] / fit.coef[1] == pytest.approx(1.771720964, abs=1e-6)  # dose that kills half
+        half = -fit.coef[0] / fit.coef[1]
+        assert half == pytest.approx(1.771720964, abs=1e-6)  # dose that kills half
+        slope = -np.array([1.0, half]) / fit.coef[1]  # its derivatives in the coefficients (delta method)
+        assert np.sqrt(slope @ fit.covariance @ slope) == pytest.approx(0.003858052075, abs=1e-6)
         assert self.data["n"] * fit.fitted == pytest.approx(
             [3.457461, 9.841672, 22.451378, 33.897635, 50.095822, 53.290913, 59.222159, 58.742961], abs=1e-3
         )
+
+    def test_spread_of_counts_about_the_plain_fit_and_about_one_chance_for_all(self):
+        killed, n = self.data["killed"], self.data["n"]
+        p = maximum_likelihood(self.X, killed, trials=n).fitted
+        assert np.sum((killed - n * p) ** 2 / (n * p * (1 - p))) == pytest.approx(10.02681759, abs=1e-4)
+        constant = maximum_likelihood(np.ones((8, 1)), killed, trials=n)
+        assert deviance(killed, n, constant.fitted) == pytest.approx(284.2024495, abs=1e-4)
 
     def test_penalised_fit(self):
         fit = firth(self.X, self.data["killed"], trials=self.data["n"])
@@ -109,7 +120,10 @@ class TestEndometrialCancer:
         assert fit.se == pytest.approx([1.48869, 1.55076, 0.03958, 0.77602], abs=1e-4)  # print
         assert fit.low[1:] == pytest.approx([0.6097, -0.1245, -4.3652], abs=1e-3)  # memory
         assert fit.high[1:] == pytest.approx([7.8546, 0.0405, -1.2327], abs=1e-3)  # memory
-        assert fit.p_values[1:] == pytest.approx([0.0091, 0.38748, 2.5069e-05], abs=1e-4)  # first: memory
+        assert fit.p_values[1:3] == pytest.approx([0.0091, 0.3874822036], abs=1e-4)  # first: memory
+        assert fit.p_values[3] == pytest.approx(2.506867215e-05, abs=1e-6)
+        wald = chdtrc(1, (fit.coef[1] / fit.se[1]) ** 2)
+        assert wald == pytest.approx(0.058902, abs=1e-4)  # print: misses what the likelihood ratio sees
         assert fit.chi_squares[1] == pytest.approx(6.798457249, abs=1e-3)
         assert fit.loglik == pytest.approx(-24.0372678, abs=1e-4)
         assert deviance(self.data["HG"], np.ones(79), fit.fitted) == pytest.approx(56.575, abs=1e-3)  # print
@@ -145,6 +159,13 @@ class TestUrinaryInfection:
         p_values = [0.006143472, 0.8751911, 1.678877e-06, 1.237805e-05, 0.05449700806, 0.004951873]
         assert fit.p_values[1:] == pytest.approx(p_values, rel=1e-3)  # memory, but the fifth
         assert fit.loglik == pytest.approx(-132.5394, abs=1e-3)  # print
+
+    def test_a_reduced_model_with_its_own_penalty_is_another_test(self):
+        """Its p-value for vis is under 0.05 where that with the full model's penalty is above: never mix the two."""
+        passes, trials = self.data["case"] * self.data["COUNT"], self.data["COUNT"]
+        full, reduced = firth(self.X, passes, trials=trials), firth(np.delete(self.X, 5, axis=1), passes, trials=trials)
+        assert chdtrc(1, 2 * (full.loglik - reduced.loglik)) == pytest.approx(0.01952957054, abs=1e-4)
+        assert full.p_values[5] == pytest.approx(0.05449700806, abs=1e-4)
 
 
 CLOSED_FORM = {

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from fit_data import table
 
-from meltdoe.fit.half_normal import curvature, lenth, two_level_effects
+from meltdoe.fit.classical.half_normal import curvature, lenth, two_level_effects
 
 
 def effects_by_name(data, columns, letters):

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from measured_data import numbers, read
 
-from meltdoe.fit.ordered_logit import ordered_logit
-from meltdoe.fit.proportional_odds import proportional_odds_test
+from meltdoe.fit.classical.ordered_logit import ordered_logit
+from meltdoe.fit.classical.proportional_odds import proportional_odds_test
 
 
 class TestWine:

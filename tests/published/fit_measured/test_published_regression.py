@@ -10,7 +10,14 @@ from measured_data import model, numbers, read, sum_contrasts
 from scipy.optimize import minimize_scalar
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.least_squares import FTest, LinearFit, curvature, lack_of_fit, least_squares, sequential_anova
+from meltdoe.fit.classical.least_squares import (
+    FTest,
+    LinearFit,
+    curvature,
+    lack_of_fit,
+    least_squares,
+    sequential_anova,
+)
 
 FACTORS = ["h", "s", "b", "l", "e"]
 

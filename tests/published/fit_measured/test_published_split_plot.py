@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from measured_data import model, numbers, products, read, sum_contrasts
 
-from meltdoe.fit.least_squares import least_squares, sequential_anova
-from meltdoe.fit.split_plot_reml import split_plot
+from meltdoe.fit.classical.least_squares import least_squares, sequential_anova
+from meltdoe.fit.classical.split_plot_reml import split_plot
 
 
 class TestOats:

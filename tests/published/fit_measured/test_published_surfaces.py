@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from measured_data import numbers, quadratic, read
 
-from meltdoe.fit.canonical_surface import canonical_surface
-from meltdoe.fit.least_squares import lack_of_fit, least_squares
+from meltdoe.fit.classical.canonical_surface import canonical_surface
+from meltdoe.fit.classical.least_squares import lack_of_fit, least_squares
 
 
 class TestYield:

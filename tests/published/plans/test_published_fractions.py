@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from meltdoe.plans.blocking import blocks
-from meltdoe.plans.foldover import foldover
-from meltdoe.plans.fractional import fraction, fraction_from_generators
-from meltdoe.plans.minimum_aberration import column_parity, word_length_pattern
+from meltdoe.plans.fractions.blocking import blocks
+from meltdoe.plans.fractions.foldover import foldover
+from meltdoe.plans.fractions.fractional import fraction, fraction_from_generators
+from meltdoe.plans.fractions.minimum_aberration import column_parity, word_length_pattern
 from meltdoe.shipped import shipped_folder
 
 HERE = Path(__file__).parent

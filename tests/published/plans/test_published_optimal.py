@@ -8,11 +8,13 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from meltdoe.plans.approximate_design import approximate_optimum
-from meltdoe.plans.coordinate_exchange import exchange
-from meltdoe.plans.fractional import fraction, fraction_from_generators
-from meltdoe.plans.logistic_design import binary_weight, logistic_exchange, utility
-from meltdoe.plans.model_matrix import (
+from meltdoe.plans.families.response_surface import box_behnken, central_composite
+from meltdoe.plans.fractions.fractional import fraction, fraction_from_generators
+from meltdoe.plans.merits.prediction_variance import Efficiencies, efficiencies, prediction_variance
+from meltdoe.plans.optimal.approximate_design import approximate_optimum
+from meltdoe.plans.optimal.coordinate_exchange import exchange
+from meltdoe.plans.optimal.logistic_design import binary_weight, logistic_exchange, utility
+from meltdoe.plans.optimal.model_matrix import (
     Categorical,
     Continuous,
     DesignFactor,
@@ -23,8 +25,6 @@ from meltdoe.plans.model_matrix import (
     region_moments,
     two_factor_interactions,
 )
-from meltdoe.plans.prediction_variance import Efficiencies, efficiencies, prediction_variance
-from meltdoe.plans.response_surface import box_behnken, central_composite
 
 FloatArray = npt.NDArray[np.float64]
 

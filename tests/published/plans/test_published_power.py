@@ -12,7 +12,7 @@ from math import sqrt
 import numpy as np
 import pytest
 
-from meltdoe.plans.power import (
+from meltdoe.plans.merits.power import (
     Sides,
     arcsine_difference,
     arcsine_power,

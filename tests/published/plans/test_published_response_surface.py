@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from meltdoe.plans.response_surface import box_behnken, central_composite, composite_blocks
+from meltdoe.plans.families.response_surface import box_behnken, central_composite, composite_blocks
 
 FloatArray = npt.NDArray[np.float64]
 

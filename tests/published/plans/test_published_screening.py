@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from meltdoe.plans.aliasing import alias_matrix
-from meltdoe.plans.foldover import foldover
-from meltdoe.plans.orthogonal_arrays import array_names, generalised_word_counts, orthogonal_array, strength
-from meltdoe.plans.screening import definitive_screening, plackett_burman
+from meltdoe.plans.families.orthogonal_arrays import array_names, generalised_word_counts, orthogonal_array, strength
+from meltdoe.plans.families.screening import definitive_screening, plackett_burman
+from meltdoe.plans.fractions.foldover import foldover
+from meltdoe.plans.merits.aliasing import alias_matrix
 
 HERE = Path(__file__).parent
 FloatArray = npt.NDArray[np.float64]

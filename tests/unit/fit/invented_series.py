@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Belief, Choice, GoodRange, MeltSeries, Outcome, parse_term
 from meltdoe.series.outcome import Seen

@@ -7,7 +7,7 @@ import pytest
 from statsmodels.stats.inter_rater import cohens_kappa
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.agreement import graded_twice, weighted_kappa
+from meltdoe.fit.classical.agreement import graded_twice, weighted_kappa
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, MeltSeries, Outcome
 from meltdoe.series.outcome import Unseen

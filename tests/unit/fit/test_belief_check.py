@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from invented_series import Row, fitted, passes
 
-from meltdoe.fit.belief_check import belief_check
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.checks.belief_check import belief_check
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.series import Belief
 
 ROWS: list[Row] = [(f, p, p == "edge") for f in (10.0, 20, 30, 40) for p in ("tight", "edge")]

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.canonical_surface import canonical_surface
-from meltdoe.fit.least_squares import least_squares
+from meltdoe.fit.classical.canonical_surface import canonical_surface
+from meltdoe.fit.classical.least_squares import least_squares
 
 POWERS = np.array([[0, 0], [1, 0], [0, 1], [2, 0], [0, 2], [1, 1]])
 # Rising to a peak of 10 at (0.5, -0.25): 10 - 4 (x - 0.5)^2 - 2 (z + 0.25)^2.

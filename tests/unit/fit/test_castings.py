@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, MeltSeries, Outcome, parse_term
 

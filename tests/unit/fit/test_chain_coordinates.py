@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.fit.chain_coordinates import make_coordinates
-from meltdoe.fit.laplace import make_log_posterior
-from meltdoe.fit.likelihood import make_likelihood
-from meltdoe.fit.prior import default_prior
+from meltdoe.fit.draws.chain_coordinates import make_coordinates
+from meltdoe.fit.draws.laplace import make_log_posterior
+from meltdoe.fit.model.likelihood import make_likelihood
+from meltdoe.fit.model.prior import default_prior
 
 X = np.column_stack([np.ones(6), [-1, -1, 1, 1, 0, 0], [1, -1, 1, -1, 1, -1]]).astype(float)
 Y = [1.0, 2.0, 4.0, 5.0, 3.0, 2.5]

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from meltdoe.charge.chemistry_prior import with_chemistry
-from meltdoe.fit.belief_check import belief_check
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
-from meltdoe.fit.stage_data import stage_data
+from meltdoe.fit.checks.belief_check import belief_check
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.stage_data import stage_data
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.belief_sentences import chemistry_conclusion, chemistry_sentences
 from meltdoe.report.what_if import what_if

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.fit.diagnostics import (
+from meltdoe.fit.draws.diagnostics import (
     effective_draws,
     importance_effective_draws,
     pareto_smoothed,

@@ -7,8 +7,8 @@ import pytest
 from invented_series import WORDS, Row, fills, fitted, passes
 from scipy.special import expit
 
-from meltdoe.fit.drift import drifts
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.checks.drift import drifts
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, MeltSeries, Outcome
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import kstest, norm, skewnorm
 from scipy.stats import t as student
 
-from meltdoe.fit.elliptical_slice import elliptical_slice
+from meltdoe.fit.draws.elliptical_slice import elliptical_slice
 
 
 def draw(log_density, seed=0, d=1):

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import binom
 from scipy.stats.contingency import odds_ratio
 
-from meltdoe.fit.exact_intervals import chance_at_least, clopper_pearson, melts_to_show, two_by_two
+from meltdoe.fit.classical.exact_intervals import chance_at_least, clopper_pearson, melts_to_show, two_by_two
 
 
 def test_three_of_three_shows_no_more_than_37_per_cent():

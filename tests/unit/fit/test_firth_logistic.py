@@ -8,7 +8,7 @@ from scipy.optimize import minimize
 from scipy.special import expit
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.firth_logistic import firth, maximum_likelihood
+from meltdoe.fit.classical.firth_logistic import firth, maximum_likelihood
 
 
 def penalised(X, y, beta):

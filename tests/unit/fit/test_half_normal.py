@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.half_normal import curvature, half_normal_quantiles, lenth, two_level_effects
+from meltdoe.fit.classical.half_normal import curvature, half_normal_quantiles, lenth, two_level_effects
 
 
 def test_margins_by_hand():

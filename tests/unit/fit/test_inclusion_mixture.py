@@ -7,12 +7,12 @@ import pytest
 from scipy.special import expit, logsumexp
 from scipy.stats import norm
 
-from meltdoe.fit import inclusion_mixture
-from meltdoe.fit.inclusion_density import inclusion_density
-from meltdoe.fit.inclusion_mixture import mixture_posterior
-from meltdoe.fit.inclusion_prior import SERIES_CLASSES, InclusionPrior, TermRoles
-from meltdoe.fit.likelihood import make_likelihood
-from meltdoe.fit.prior import Belief, ShapePrior
+from meltdoe.fit.draws import inclusion_mixture
+from meltdoe.fit.draws.inclusion_mixture import mixture_posterior
+from meltdoe.fit.model.inclusion_density import inclusion_density
+from meltdoe.fit.model.inclusion_prior import SERIES_CLASSES, InclusionPrior, TermRoles
+from meltdoe.fit.model.likelihood import make_likelihood
+from meltdoe.fit.model.prior import Belief, ShapePrior
 
 PRIOR = InclusionPrior()
 
@@ -155,11 +155,16 @@ def test_without_melts_inclusion_is_the_prior():
     assert found.inclusion == pytest.approx(np.full(3, PRIOR.active(3)), abs=0.03)
 
 
-def test_twelve_factors_go_to_the_chains():
-    X, rng = table(20, 12, 2)
-    found = mixture_posterior(X, (rng.random(20) < expit(3 * X[:, 4])).astype(int))
-    assert found.posterior.diagnostics.method == "slice"
+@pytest.mark.parametrize(
+    ("factors", "effort", "method"), [(12, "full", "importance"), (14, "full", "slice"), (12, "draft", "slice")]
+)
+def test_all_patterns_are_looked_at_up_to_thirteen_factors_and_fewer_where_fits_are_many(factors, effort, method):
+    X, rng = table(20, factors, 2)
+    found = mixture_posterior(X, (rng.random(20) < expit(3 * X[:, 4])).astype(int), effort=effort)
+    assert found.posterior.diagnostics.method == method
     assert found.inclusion.argmax() == 3
+    if method == "importance":
+        assert found.posterior.diagnostics.trusted
 
 
 @pytest.mark.parametrize("kind", ["pass", "measured"])

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from invented_series import FLUX, PACKING, POURED, WORDS, Row, fills, fitted, passes, without
 
-from meltdoe.fit.influence import influence
-from meltdoe.fit.leave_one_out import leave_out, sides_of_seen
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.checks.influence import influence
+from meltdoe.fit.checks.leave_one_out import leave_out, sides_of_seen
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import MeltSeries, Outcome, parse_term
 from meltdoe.series.outcome import Unseen

@@ -7,7 +7,7 @@ import pytest
 from statsmodels.regression.linear_model import OLS
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.least_squares import block_contrasts, curvature, lack_of_fit, least_squares, sequential_anova
+from meltdoe.fit.classical.least_squares import block_contrasts, curvature, lack_of_fit, least_squares, sequential_anova
 
 
 def data(n: int = 14, p: int = 4, seed: int = 1) -> tuple[np.ndarray, np.ndarray]:

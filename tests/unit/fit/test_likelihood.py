@@ -7,9 +7,9 @@ import pytest
 from scipy.special import expit
 from scipy.stats import norm
 
-from meltdoe.fit.likelihood import make_likelihood
-from meltdoe.fit.log_chances import log_grade_chances, log_interval_chance
-from meltdoe.fit.prior import Belief
+from meltdoe.fit.model.likelihood import make_likelihood
+from meltdoe.fit.model.log_chances import log_grade_chances, log_interval_chance
+from meltdoe.fit.model.prior import Belief
 
 X = np.array([[1, -1, 0], [1, 1, 1], [1, -1, -1], [1, 1, 0], [1, -1, 1], [1, 1, -1]], dtype=float)
 GROUPS = [0, 0, 1, 1, -1, 0]

@@ -7,12 +7,12 @@ import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, norm
 
-from meltdoe.fit.gaussian_above import draw_above, log_chance_above
-from meltdoe.fit.inclusion_mixture import mixture_posterior
-from meltdoe.fit.inclusion_prior import SERIES_CLASSES, InclusionPrior, TermRoles
-from meltdoe.fit.likelihood import make_likelihood
-from meltdoe.fit.measured_patterns import _data, _scales, measured_proposal
-from meltdoe.fit.pattern_draws import every_pattern
+from meltdoe.fit.draws.gaussian_above import draw_above, log_chance_above
+from meltdoe.fit.draws.inclusion_mixture import mixture_posterior
+from meltdoe.fit.draws.measured_patterns import _data, _scales, measured_proposal
+from meltdoe.fit.draws.pattern_draws import every_pattern
+from meltdoe.fit.model.inclusion_prior import SERIES_CLASSES, InclusionPrior, TermRoles
+from meltdoe.fit.model.likelihood import make_likelihood
 
 ROLES = TermRoles(((), (0,)), (0, 1))
 

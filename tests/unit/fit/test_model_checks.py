@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from invented_series import Row, fills, fitted, passes
 
-from meltdoe.fit.least_squares import lack_of_fit, least_squares
-from meltdoe.fit.model_checks import proportionality_check, repeat_check, repeated_settings
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.checks.model_checks import proportionality_check, repeat_check, repeated_settings
+from meltdoe.fit.classical.least_squares import lack_of_fit, least_squares
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, MeltSeries, Outcome, parse_term
 

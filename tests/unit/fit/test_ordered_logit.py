@@ -9,8 +9,8 @@ from scipy.special import expit
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.ordered_logit import ordered_logit
-from meltdoe.fit.proportional_odds import proportional_odds_test
+from meltdoe.fit.classical.ordered_logit import ordered_logit
+from meltdoe.fit.classical.proportional_odds import proportional_odds_test
 
 CUTS = np.array([-1.0, 0.4, 1.8])
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from invented_series import Row, fitted, passes
 
-from meltdoe.fit.past_predictions import PastPredictions, firings_in_order, past_predictions
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.checks.past_predictions import PastPredictions, firings_in_order, past_predictions
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Log
 
 ROWS: list[Row] = [

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from scipy.special import expit, logsumexp
 
-from meltdoe.fit.firing_modes import climb_held
-from meltdoe.fit.inclusion_prior import InclusionPrior, TermRoles
-from meltdoe.fit.laplace import LogPosterior, climb
-from meltdoe.fit.likelihood import make_likelihood
-from meltdoe.fit.pattern_draws import every_pattern, systematic
-from meltdoe.fit.pattern_modes import mode_proposal
-from meltdoe.fit.prior import Belief
-from meltdoe.fit.scale_lattice import ScaleLattice, make_lattice
-from meltdoe.fit.small_cholesky import backward, cholesky, forward
+from meltdoe.fit.draws.firing_modes import climb_held
+from meltdoe.fit.draws.laplace import LogPosterior, climb
+from meltdoe.fit.draws.pattern_draws import every_pattern, systematic
+from meltdoe.fit.draws.pattern_modes import mode_proposal
+from meltdoe.fit.draws.scale_lattice import ScaleLattice, make_lattice
+from meltdoe.fit.draws.small_cholesky import backward, cholesky, forward
+from meltdoe.fit.model.inclusion_prior import InclusionPrior, TermRoles
+from meltdoe.fit.model.likelihood import make_likelihood
+from meltdoe.fit.model.prior import Belief
 
 
 def likelihood_of(kind, firings):

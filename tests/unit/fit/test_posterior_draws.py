@@ -7,9 +7,9 @@ import pytest
 from scipy.special import expit, logsumexp
 from scipy.stats import norm
 
-from meltdoe.fit.likelihood import make_likelihood
-from meltdoe.fit.posterior_draws import laplace, posterior
-from meltdoe.fit.prior import Belief, ShapePrior, default_prior, independent_prior
+from meltdoe.fit.draws.posterior_draws import laplace, posterior
+from meltdoe.fit.model.likelihood import make_likelihood
+from meltdoe.fit.model.prior import Belief, ShapePrior, default_prior, independent_prior
 
 # Two vectors: prior b0 ~ N(0, 2^2), slopes N(0, 1.5^2). Expected values from 300,000 draws of a Polya-Gamma Gibbs
 # sampler (Polson, Scott & Windle 2013), error of a mean at most 0.0035: computed for this project, not from print.
@@ -213,6 +213,18 @@ def test_firings_of_measurements_agree_with_the_closed_form():
     ours = (ours - [10, 0, np.log(3), np.log(3)]) / [3, 3, 1, 1]
     assert (ours.mean(axis=0) - mean) / sd == pytest.approx(np.zeros(4), abs=0.07)
     assert ours.std(axis=0) / sd == pytest.approx(np.ones(4), abs=0.06)
+
+
+def test_a_reading_in_a_new_firing_is_as_often_good_as_simulated_firings_and_readings_are():
+    X, groups, _ = firing_data()
+    fit = posterior(X, 60 + 8 * X[:, 1] + 3.0 * (groups % 2), "measured", groups=groups, seed=2, draws=400)
+    rng = np.random.default_rng(0)
+    size = (20_000, len(fit.draws))
+    read = fit.linear([[1.0, 0.5]])[:, 0] + fit.group_sd * rng.standard_normal(size)
+    read += np.exp(fit.shape[:, 0]) * rng.standard_normal(size)
+    simulated = ((read >= 60) & (read <= 68)).mean(axis=0)
+    # Six standard errors of a share of 20,000 at most.
+    assert fit.chance([[1.0, 0.5]], (60, 68), new_group=True)[:, 0] == pytest.approx(simulated, abs=0.022)
 
 
 def test_a_new_firing_widens_and_a_known_one_is_remembered():

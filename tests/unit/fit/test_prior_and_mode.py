@@ -11,11 +11,11 @@ from scipy.special import expit, logsumexp
 from scipy.stats import multivariate_normal
 
 import meltdoe.fit
-from meltdoe.fit import chains
-from meltdoe.fit.laplace import climb, make_log_posterior
-from meltdoe.fit.likelihood import make_likelihood
-from meltdoe.fit.posterior_draws import laplace
-from meltdoe.fit.prior import Belief, default_prior, independent_prior
+from meltdoe.fit.draws import chains
+from meltdoe.fit.draws.laplace import climb, make_log_posterior
+from meltdoe.fit.draws.posterior_draws import laplace
+from meltdoe.fit.model.likelihood import make_likelihood
+from meltdoe.fit.model.prior import Belief, default_prior, independent_prior
 
 
 def test_default_sds_follow_the_order_of_the_term():

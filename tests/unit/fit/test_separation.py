@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.separation import grade_separation, require_independent_columns, separation
+from meltdoe.fit.classical.separation import grade_separation, require_independent_columns, separation
 
 SQUARE = np.array([[1, -1, -1], [1, 1, -1], [1, -1, 1], [1, 1, 1]], dtype=float)
 NAMES = ("constant", "flux", "peak")

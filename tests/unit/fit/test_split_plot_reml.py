@@ -9,9 +9,9 @@ import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.kenward_roger import small_sample
-from meltdoe.fit.least_squares import least_squares
-from meltdoe.fit.split_plot_reml import split_plot
+from meltdoe.fit.classical.kenward_roger import small_sample
+from meltdoe.fit.classical.least_squares import least_squares
+from meltdoe.fit.classical.split_plot_reml import split_plot
 
 FIRING = np.repeat(np.arange(6), 3)
 PEAK = np.where(FIRING % 2, 1.0, -1.0)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import (
     Amount,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.fit.stage_data import modelled_factors, stage_data
+from meltdoe.fit.stages.stage_data import modelled_factors, stage_data
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, Circumstance, GoodRange, MeltSeries, Outcome
 from meltdoe.series.outcome import Seen, Unseen

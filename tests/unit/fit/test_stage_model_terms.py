@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from meltdoe.fit.model_terms import contrasts_of, independent_columns, tied_terms
+from meltdoe.fit.stages.model_terms import contrasts_of, independent_columns, tied_terms
 from meltdoe.series import Amount, Choice, MeltSeries, Ordered, Outcome, cross_terms, main_terms, square_terms
 
 FACTORS = (

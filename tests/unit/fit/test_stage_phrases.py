@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meltdoe.fit.phrases import good_phrase, listed, measure, melts_phrase, percent, points
+from meltdoe.fit.stages.phrases import good_phrase, listed, measure, melts_phrase, percent, points
 from meltdoe.series import GoodRange, Outcome
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meltdoe.fit.stage_chain import StageFit, fit_chain
+from meltdoe.fit.stages.stage_chain import StageFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, MeltSeries, Outcome
 

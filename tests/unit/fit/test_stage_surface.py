@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from meltdoe.fit.stage_chain import StageFit, fit_chain
-from meltdoe.fit.stage_surface import stage_surface
+from meltdoe.fit.stages.stage_chain import StageFit, fit_chain
+from meltdoe.fit.stages.stage_surface import stage_surface
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, MeltSeries, Outcome, parse_term
 

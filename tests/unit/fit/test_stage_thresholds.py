@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
-from meltdoe.fit.thresholds import threshold
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.thresholds import threshold
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, MeltSeries, Ordered, Outcome
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from invented_series import WORDS, Row, fills, fitted, passes
 
-from meltdoe.fit.stage_thresholds import matters, stage_thresholds
+from meltdoe.fit.stages.stage_thresholds import matters, stage_thresholds
 
 
 def test_only_factors_that_matter_get_a_threshold_and_choices_never_do() -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.fit.half_normal import lenth
-from meltdoe.fit.stage_chain import StageFit, fit_chain
-from meltdoe.fit.two_level_plan import two_level_analysis
+from meltdoe.fit.classical.half_normal import lenth
+from meltdoe.fit.stages.stage_chain import StageFit, fit_chain
+from meltdoe.fit.stages.two_level_plan import two_level_analysis
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.plans import fraction, plackett_burman
 from meltdoe.series import Amount, Choice, MeltSeries, Outcome

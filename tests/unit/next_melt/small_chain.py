@@ -4,7 +4,7 @@ from itertools import product
 
 import numpy as np
 
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Costs, Kiln, Limit, MeltSeries, Outcome
 from meltdoe.series.limit_parser import parse_comparison

@@ -5,7 +5,7 @@ import pytest
 from scipy.special import entr
 from small_chain import DRAWS, LOGS, SPILLED, chain_of, everything, small_series
 
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.next_melt.advice import next_melts
 from meltdoe.next_melt.firing_set import added_information

@@ -5,8 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.plans.aliasing import alias_groups, alias_matrix, correlations, indistinguishable, interaction_columns
-from meltdoe.plans.fractional import fraction
+from meltdoe.plans.fractions.fractional import fraction
+from meltdoe.plans.merits.aliasing import (
+    alias_groups,
+    alias_matrix,
+    correlations,
+    indistinguishable,
+    interaction_columns,
+)
 
 
 def test_sentences_name_the_factors() -> None:

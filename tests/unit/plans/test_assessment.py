@@ -5,12 +5,12 @@ import pytest
 from planning_series import FLUX, HOLD, PACKING, PEAK, plain, series
 from scipy import stats
 
-from meltdoe.plans.assessment import assess, resolution_of
 from meltdoe.plans.draw_up import make_plan
-from meltdoe.plans.effect_precision import effect_precision, measured_power, pass_power
-from meltdoe.plans.fractional import fraction
+from meltdoe.plans.families.screening import plackett_burman
+from meltdoe.plans.fractions.fractional import fraction
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
-from meltdoe.plans.screening import plackett_burman
+from meltdoe.plans.merits.assessment import assess, resolution_of
+from meltdoe.plans.merits.effect_precision import effect_precision, measured_power, pass_power
 from meltdoe.series import Budget, Choice, Kiln, cross_terms, main_terms, parse_term
 
 

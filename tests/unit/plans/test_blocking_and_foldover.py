@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meltdoe.plans.aliasing import alias_groups, alias_matrix
-from meltdoe.plans.blocking import blocks
-from meltdoe.plans.foldover import foldover, semifold
-from meltdoe.plans.fractional import fraction
+from meltdoe.plans.fractions.blocking import blocks
+from meltdoe.plans.fractions.foldover import foldover, semifold
+from meltdoe.plans.fractions.fractional import fraction
+from meltdoe.plans.merits.aliasing import alias_groups, alias_matrix
 
 
 @pytest.mark.parametrize(

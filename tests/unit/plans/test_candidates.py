@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from planning_series import FLUX, HOLD, PACKING, PEAK, limit, series
 
-from meltdoe.plans.candidates import candidate_settings, corners, settable_values
+from meltdoe.plans.optimal.candidates import candidate_settings, corners, settable_values
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series import Amount
 

@@ -5,10 +5,10 @@ from itertools import combinations, permutations
 import numpy as np
 import pytest
 
-from meltdoe.plans.clear_interactions import column_sets, keeping_clear, row_moments
-from meltdoe.plans.fractional import fraction
-from meltdoe.plans.minimum_aberration import clear_pairs, word_length_pattern
-from meltdoe.plans.split_plot_fraction import split_plot_columns, usable_ranks
+from meltdoe.plans.fractions.clear_interactions import column_sets, keeping_clear, row_moments
+from meltdoe.plans.fractions.fractional import fraction
+from meltdoe.plans.fractions.minimum_aberration import clear_pairs, word_length_pattern
+from meltdoe.plans.fractions.split_plot_fraction import split_plot_columns, usable_ranks
 
 
 @pytest.mark.parametrize("wanted", [["AB"], ["AB", "AC"], ["AB", "CD"], ["EF"], ["AB", "BC", "CA"]])

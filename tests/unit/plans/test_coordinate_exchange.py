@@ -9,10 +9,10 @@ import numpy.typing as npt
 import pytest
 
 from meltdoe.errors import Inestimable
-from meltdoe.plans.coordinate_exchange import exchange
-from meltdoe.plans.exchange_search import Batch, Setting, information
-from meltdoe.plans.logistic_design import logistic_exchange, utility
-from meltdoe.plans.model_matrix import (
+from meltdoe.plans.optimal.coordinate_exchange import exchange
+from meltdoe.plans.optimal.exchange_search import Batch, Setting, information
+from meltdoe.plans.optimal.logistic_design import logistic_exchange, utility
+from meltdoe.plans.optimal.model_matrix import (
     Categorical,
     Continuous,
     Model,

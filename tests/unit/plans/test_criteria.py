@@ -5,11 +5,11 @@ import pytest
 from planning_series import plain, series
 
 from meltdoe.errors import WrongUsage
-from meltdoe.plans.coordinate_exchange import Continuous, exchange
 from meltdoe.plans.designs_offered import CRITERIA
 from meltdoe.plans.draw_up import make_plan
-from meltdoe.plans.logistic_design import utility
-from meltdoe.plans.model_matrix import main_effects, two_factor_interactions
+from meltdoe.plans.optimal.coordinate_exchange import Continuous, exchange
+from meltdoe.plans.optimal.logistic_design import utility
+from meltdoe.plans.optimal.model_matrix import main_effects, two_factor_interactions
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series import Kiln
 

@@ -5,9 +5,9 @@ import pytest
 from planning_series import BOILS_OVER, COOLING, FLUX, HOLD, PACKING, PEAK, limit, plain, series
 
 from meltdoe.errors import MeltdoeError, WrongUsage
-from meltdoe.plans.assessment import assess
 from meltdoe.plans.designs_offered import DESIGNS
 from meltdoe.plans.draw_up import make_plan
+from meltdoe.plans.merits.assessment import assess
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series import Amount, Budget, Choice, Costs, Kiln, Ordered, parse_term
 

@@ -5,8 +5,8 @@ import pytest
 from planning_series import plain, series
 
 from meltdoe.errors import WrongUsage
-from meltdoe.plans.assessment import assess, mixed_up_terms
 from meltdoe.plans.draw_up import make_plan
+from meltdoe.plans.merits.assessment import assess, mixed_up_terms
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series import Budget, Kiln
 

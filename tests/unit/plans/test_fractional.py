@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from meltdoe.plans import fraction as fraction_by_package
-from meltdoe.plans.fractional import Fraction, fraction, fraction_from_generators
-from meltdoe.plans.minimum_aberration import in_first_independent, word_length_pattern
+from meltdoe.plans.fractions.fractional import Fraction, fraction, fraction_from_generators
+from meltdoe.plans.fractions.minimum_aberration import in_first_independent, word_length_pattern
 
 ALL = [(k, runs) for runs in (4, 8, 16, 32, 64, 128) for k in range(2, 16) if runs <= 2**k and k < runs]
 

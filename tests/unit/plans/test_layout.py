@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from planning_series import plain
 
-from meltdoe.plans.fractional import fraction
+from meltdoe.plans.fractions.fractional import fraction
 from meltdoe.plans.layout import deal, even_sizes, firings_needed, group_numbers, lay_out
 
 

@@ -5,8 +5,8 @@ import pytest
 from planning_series import plain, series
 
 from meltdoe.plans.draw_up import make_plan
+from meltdoe.plans.families.screening import definitive_screening
 from meltdoe.plans.plan_impossible import PlanImpossible
-from meltdoe.plans.screening import definitive_screening
 from meltdoe.series import Amount, Budget, Choice, Costs, Kiln
 
 

@@ -6,8 +6,8 @@ from planning_series import plain
 from scipy import stats
 
 from meltdoe.plans.draw_up import make_plan
-from meltdoe.plans.effect_precision import effect_precision, pass_power
-from meltdoe.plans.pass_simulation import separated_sets, simulate_passes
+from meltdoe.plans.merits.effect_precision import effect_precision, pass_power
+from meltdoe.plans.merits.pass_simulation import separated_sets, simulate_passes
 from meltdoe.series import Kiln
 from meltdoe.series.terms import main_terms
 

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from meltdoe.errors import Inestimable
-from meltdoe.plans.approximate_design import approximate_optimum
-from meltdoe.plans.power import (
+from meltdoe.plans.merits.power import (
     arcsine_power,
     arcsine_size,
     f_power,
@@ -16,7 +15,8 @@ from meltdoe.plans.power import (
     solve_size,
     t_power,
 )
-from meltdoe.plans.prediction_variance import efficiencies, leverages, prediction_variance
+from meltdoe.plans.merits.prediction_variance import efficiencies, leverages, prediction_variance
+from meltdoe.plans.optimal.approximate_design import approximate_optimum
 
 X = np.column_stack([np.ones(6), [-1, -1, 0, 0, 1, 1.0], [1, -1, 1, -1, 1, 0.5]])
 

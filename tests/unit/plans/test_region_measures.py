@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from planning_series import plain, series
 
-from meltdoe.plans.aliasing import alias_matrix
-from meltdoe.plans.assessment import assess
 from meltdoe.plans.draw_up import make_plan
-from meltdoe.plans.region_measures import region_measures
+from meltdoe.plans.merits.aliasing import alias_matrix
+from meltdoe.plans.merits.assessment import assess
+from meltdoe.plans.merits.region_measures import region_measures
 from meltdoe.series.terms import main_terms
 
 

@@ -7,11 +7,11 @@ import warnings
 import numpy as np
 import pytest
 
-from meltdoe.plans.hadamard import conference, hadamard
-from meltdoe.plans.mixtures import from_pseudocomponents, simplex_centroid, simplex_lattice
-from meltdoe.plans.orthogonal_arrays import array_names, generalised_word_counts, orthogonal_array, strength
-from meltdoe.plans.response_surface import box_behnken, central_composite, composite_blocks
-from meltdoe.plans.screening import definitive_screening, full_factorial, plackett_burman
+from meltdoe.plans.families.hadamard import conference, hadamard
+from meltdoe.plans.families.mixtures import from_pseudocomponents, simplex_centroid, simplex_lattice
+from meltdoe.plans.families.orthogonal_arrays import array_names, generalised_word_counts, orthogonal_array, strength
+from meltdoe.plans.families.response_surface import box_behnken, central_composite, composite_blocks
+from meltdoe.plans.families.screening import definitive_screening, full_factorial, plackett_burman
 from meltdoe.shipped import shipped_folder
 
 with warnings.catch_warnings():

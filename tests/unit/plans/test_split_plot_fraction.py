@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from meltdoe.plans.fractional import fraction
-from meltdoe.plans.minimum_aberration import word_length_pattern
-from meltdoe.plans.split_plot_fraction import least_firings, split_plot_columns, usable_ranks
+from meltdoe.plans.fractions.fractional import fraction
+from meltdoe.plans.fractions.minimum_aberration import word_length_pattern
+from meltdoe.plans.fractions.split_plot_fraction import least_firings, split_plot_columns, usable_ranks
 
 
 def span(columns):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from meltdoe.errors import WrongUsage
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.plans.draw_up import make_plan
 from meltdoe.rehearsal.simulated_series import rehearse

@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 
 import numpy as np
 
-from meltdoe.fit.stage_chain import fit_chain
+from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.next_melt.advice import Advice, Suggestion
 from meltdoe.next_melt.stopping import Verdict

@@ -25,7 +25,7 @@ from invented_reports import (
 )
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from meltdoe.fit.phrases import percent
+from meltdoe.fit.stages.phrases import percent
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.report.figure_files import figure_files, pictures_of

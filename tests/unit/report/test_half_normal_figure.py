@@ -6,7 +6,7 @@ import pytest
 from invented_reports import chain_plan, only_described, two_level_plan, whole_chain
 from scipy.stats import t
 
-from meltdoe.fit.stage_data import stage_data
+from meltdoe.fit.stages.stage_data import stage_data
 from meltdoe.log.melt_log import Log
 from meltdoe.report.figures.half_normal_figures import half_normal_picture
 

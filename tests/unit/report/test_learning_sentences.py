@@ -7,21 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from meltdoe.fit.agreement import weighted_kappa
-from meltdoe.fit.belief_check import BeliefCheck, BelievedChance, ChanceRange
-from meltdoe.fit.best_setting import BestSetting
-from meltdoe.fit.drift import Drift, drifts
-from meltdoe.fit.half_normal import Curvature, lenth
-from meltdoe.fit.influence import Influence, MeltInfluence, Surprise
+from meltdoe.fit.checks.belief_check import BeliefCheck, BelievedChance, ChanceRange
+from meltdoe.fit.checks.drift import Drift, drifts
+from meltdoe.fit.checks.influence import Influence, MeltInfluence, Surprise
+from meltdoe.fit.checks.model_checks import RepeatCheck
+from meltdoe.fit.checks.past_predictions import Forecast, PastPredictions
+from meltdoe.fit.classical.agreement import weighted_kappa
+from meltdoe.fit.classical.half_normal import Curvature, lenth
+from meltdoe.fit.classical.least_squares import LackOfFit
+from meltdoe.fit.classical.proportional_odds import ProportionalityTest
 from meltdoe.fit.learning import learning
-from meltdoe.fit.least_squares import LackOfFit
-from meltdoe.fit.model_checks import RepeatCheck
-from meltdoe.fit.past_predictions import Forecast, PastPredictions
-from meltdoe.fit.proportional_odds import ProportionalityTest
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
-from meltdoe.fit.two_level_plan import TwoLevelAnalysis, TwoLevelEffect
+from meltdoe.fit.stages.best_setting import BestSetting
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.two_level_plan import TwoLevelAnalysis, TwoLevelEffect
 from meltdoe.log.melt_log import Entry, Log
-from meltdoe.plans.aliasing import AliasGroup
+from meltdoe.plans.merits.aliasing import AliasGroup
 from meltdoe.report.belief_sentences import belief_sentences
 from meltdoe.report.learning_sentences import (
     drift_sentences,

@@ -24,9 +24,9 @@ from invented_reports import (
 )
 
 import meltdoe
-from meltdoe.fit.phrases import percent
-from meltdoe.plans.assessment import assess
+from meltdoe.fit.stages.phrases import percent
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
+from meltdoe.plans.merits.assessment import assess
 from meltdoe.report.deviations import moved
 from meltdoe.report.methods import REFERENCES, methods
 from meltdoe.report.provenance import provenance

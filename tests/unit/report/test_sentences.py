@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meltdoe.fit.stage_chain import ChainFit, fit_chain
+from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.sentences import (
     best_sentence,

@@ -1,0 +1,1 @@
+"""How far the fit can be trusted: influence, drift, past predictions, beliefs."""

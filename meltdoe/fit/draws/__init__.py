@@ -1,0 +1,1 @@
+"""Draws from what is believed after the melts."""

@@ -1,0 +1,127 @@
+"""Modes of pass/fail and graded outcomes under many Gaussian priors at once, the sd of firings held.
+
+Parameters are a, the coefficients and log gaps, and a z of each firing, independent a priori. No two firings share a
+row, so that minus the second derivatives are
+
+    H = [S + B' C^-1 B, B'; B, C],   C diagonal,
+
+and each step of Newton's method takes one solution with the Schur complement S, whose inverse is also the covariance of
+a with all z integrated out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meltdoe.fit.draws.laplace import made_positive
+from meltdoe.fit.model.likelihood import Likelihood
+
+__all__ = ["FiringModes", "climb_held"]
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int_]
+
+_NEAR = 1e-3  # twice the height that a mode to propose around may miss
+_MOST_STEPS = 40
+_MOST_HALVINGS = 20
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FiringModes:
+    """Modes under m priors.
+
+    Attributes
+    ----------
+    a : (m, r) coefficients and log gaps. z : (m, G) effects of firings in units of their sd.
+    precision : (m, r, r) of a, z integrated out.
+    log_evidence : (m,) Laplace approximations of log p(y).
+    """
+
+    a: Array
+    z: Array
+    precision: Array
+    log_evidence: Array
+
+
+class _Surface:
+    """Log posterior of (a, z) under m priors, up to the constants of the priors."""
+
+    def __init__(self, likelihood: Likelihood, mean: Array, precision: Array, spread: Array) -> None:
+        n, p = likelihood.X.shape
+        self.likelihood, self.mean, self.precision, self.spread = likelihood, mean, precision, spread[:, None]
+        self.X = likelihood.X
+        self.member = (likelihood.groups[:, None] == np.arange(likelihood.n_groups)).astype(float)
+        self.squares = (self.X[:, :, None] * self.X[:, None, :]).reshape(n, p * p)
+        self.shared = (self.member[:, :, None] * self.X[:, None, :]).reshape(n, likelihood.n_groups * p)
+
+    def eta(self, a: Array, z: Array, at: IntArray) -> Array:
+        return np.asarray(a[:, : self.X.shape[1]] @ self.X.T + self.spread[at] * (z @ self.member.T))
+
+    def height(self, a: Array, z: Array, at: IntArray) -> Array:
+        prior = np.sum(self.precision[at] * (a - self.mean) ** 2, axis=1) + np.sum(z**2, axis=1)
+        with np.errstate(over="ignore", invalid="ignore"):
+            rows = self.likelihood.rows(self.eta(a, z, at), a[:, self.X.shape[1] :])
+        return np.asarray(rows.sum(axis=1) - 0.5 * prior)
+
+    def bends(self, a: Array, z: Array, at: IntArray) -> tuple[Array, Array, Array, Array, Array]:
+        """Gradients in a (k, r) and z (k, G); S (k, r, r), B (k, G, r), C (k, G)."""
+        p, k, r, spread = self.X.shape[1], len(a), a.shape[1], self.spread[at]
+        with np.errstate(over="ignore", invalid="ignore"):
+            first, second = self.likelihood.row_derivatives(self.eta(a, z, at), a[:, p:])
+        slope_a = np.concatenate([first[:, 0] @ self.X, first[:, 1:].sum(axis=-1)], axis=1)
+        slope_a -= self.precision[at] * (a - self.mean)
+        slope_z = spread * (first[:, 0] @ self.member) - z
+        H = np.zeros((k, r, r))
+        H[:, :p, :p] = -(second[:, 0, 0] @ self.squares).reshape(k, p, p)
+        H[:, p:, :p] = -(second[:, 0, 1:] @ self.X)
+        H[:, :p, p:] = np.swapaxes(H[:, p:, :p], 1, 2)
+        H[:, p:, p:] = -second[:, 1:, 1:].sum(axis=-1)
+        H[:, range(r), range(r)] += self.precision[at]
+        C = 1.0 - spread**2 * (second[:, 0, 0] @ self.member)
+        B = np.zeros((k, z.shape[1], r))
+        B[:, :, :p] = -(second[:, 0, 0] @ self.shared).reshape(k, z.shape[1], p)
+        B[:, :, p:] = -np.swapaxes(second[:, 0, 1:] @ self.member, 1, 2)
+        B *= spread[:, :, None]
+        return slope_a, slope_z, H - np.swapaxes(B, 1, 2) @ (B / C[:, :, None]), B, C
+
+
+def climb_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Array, a: Array, z: Array) -> FiringModes:
+    """Newton's method with step-halving, all priors at once.
+
+    Parameters
+    ----------
+    likelihood : an outcome that is not measured.
+    mean, precision : (r,), (m, r) of the independent priors of a.
+    spread : (m,) sd of firings; idle where they are not modelled.
+    a, z : (m, r), (m, G) where to start.
+    """
+    surface = _Surface(likelihood, mean, precision, spread)
+    a, z = a.copy(), z.copy()
+    left = np.arange(len(a))
+    value = surface.height(a, z, left)
+    S, C = np.empty((len(a), a.shape[1], a.shape[1])), np.empty_like(z)
+    for _ in range(_MOST_STEPS):
+        slope_a, slope_z, S_left, B, C[left] = surface.bends(a[left], z[left], left)
+        S[left] = made_positive(S_left)
+        pull = slope_a - np.einsum("kgr,kg->kr", B, slope_z / C[left])
+        step_a = np.linalg.solve(S[left], pull[..., None])[..., 0]
+        step_z = (slope_z - np.einsum("kgr,kr->kg", B, step_a)) / C[left]
+        gain = np.sum(slope_a * step_a, axis=1) + np.sum(slope_z * step_z, axis=1)
+        far = gain >= _NEAR
+        left, step_a, step_z = left[far], step_a[far], step_z[far]
+        to_go, size = np.arange(left.size), 1.0
+        while to_go.size and size > 0.5**_MOST_HALVINGS:
+            at = left[to_go]
+            trial_a, trial_z = a[at] + size * step_a[to_go], z[at] + size * step_z[to_go]
+            height = surface.height(trial_a, trial_z, at)
+            up = height >= value[at]
+            a[at[up]], z[at[up]], value[at[up]] = trial_a[up], trial_z[up], height[up]
+            to_go, size = to_go[~up], 0.5 * size
+        left = np.delete(left, to_go)
+        if not left.size:
+            break
+    log_det = np.linalg.slogdet(S)[1] + np.log(C).sum(axis=1)
+    return FiringModes(a, z, S, value + 0.5 * (np.log(precision).sum(axis=1) - log_det))

@@ -1,0 +1,209 @@
+"""Posterior under the two-scale inclusion prior (`inclusion_prior.py`), averaged over the patterns of active factors.
+
+    p(theta | y) = sum_g P(g | y) p(theta | g, y),   P(g | y) proportional to P(g) p(y | g)
+
+For up to thirteen factors every pattern g is a Gaussian prior, and weighted draws are pooled over patterns, so that
+their weights are right for patterns and parameters at once: measured outcomes nearly in closed form
+(`measured_patterns.py`), pass/fail and graded ones around their modes (`pattern_modes.py`). Where those weights are not
+to be trusted, and for more factors, chains (`chains.py`) move under the prior summed over patterns, and patterns are
+drawn given the coefficients. Beyond thirteen factors the chains agree poorly and the diagnostics say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, Unpack
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import logsumexp
+
+from meltdoe.fit.draws.chains import chain_draws
+from meltdoe.fit.draws.diagnostics import Diagnostics, importance_effective_draws, pareto_smoothed
+from meltdoe.fit.draws.laplace import make_log_posterior
+from meltdoe.fit.draws.measured_patterns import MeasuredProposal, measured_proposal
+from meltdoe.fit.draws.pattern_draws import WeightedDraws, every_pattern, systematic
+from meltdoe.fit.draws.pattern_modes import ModeProposal, mode_proposal
+from meltdoe.fit.draws.posterior_draws import Posterior, gather
+from meltdoe.fit.model.inclusion_density import inclusion_density
+from meltdoe.fit.model.inclusion_prior import InclusionPrior, TermRoles
+from meltdoe.fit.model.likelihood import Kind, Likelihood, Observed, make_likelihood
+from meltdoe.fit.model.prior import independent_prior
+
+__all__ = ["Effort", "MixturePosterior", "mixture_posterior"]
+
+Array = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+Effort = Literal["full", "refit", "draft"]
+
+_DRAWS: dict[Effort, int] = {"full": 4000, "refit": 1000, "draft": 400}
+_NODES: dict[Effort, tuple[int, int]] = {
+    "full": (9, 8),
+    "refit": (7, 5),
+    "draft": (7, 5),
+}  # of log sigma and log sd of firings
+# Wide draws keep k-hat of separated tables of 7 to 11 melts at 0.2 to 0.4, where 1.25 leaves 0.5 to 0.7; narrow ones
+# are worth more where a few hundred must do.
+_WIDER: dict[Effort, float] = {"full": 2.0, "refit": 2.0, "draft": 1.25}
+_TRIES = 4  # weighted draws behind each draw that is kept
+_MEASURED_TRIES = 2
+_FEWEST_TRIES = 4000
+_ATTEMPTS: dict[Effort, tuple[int, ...]] = {
+    "full": (1, 4, 16),
+    "refit": (1, 4),
+    "draft": (1,),
+}  # times as many draws in each
+# The limit for more than 2,200 draws (Vehtari et al. 2024, J. Mach. Learn. Res. 25(72)).
+_K_HAT_LIMIT = 0.7
+_EFFECTIVE_LIMIT = 800.0
+# Each factor doubles the patterns: a full fit of 13 takes 2 to 3 s, and many quicker ones must not wait for as long.
+_MOST_FACTORS: dict[Effort, int] = {"full": 13, "refit": 11, "draft": 11}
+_MOST_SIZED = 11  # factors up to which `size_move` gains the chains more than it takes
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MixturePosterior:
+    """Draws averaged over patterns, and how likely each factor is to matter.
+
+    Attributes
+    ----------
+    posterior : draws over all patterns, of equal weight.
+    inclusion : (n_factors,) posterior probability that each factor is active.
+    patterns : (m, n_factors) patterns that occur, True where active; one may come once for each class of series.
+    pattern_chances : (m,) their posterior probabilities.
+    """
+
+    posterior: Posterior
+    inclusion: Array
+    patterns: BoolArray
+    pattern_chances: Array
+
+
+def mixture_posterior(
+    X: ArrayLike,
+    y: ArrayLike,
+    kind: Kind = "pass",
+    *,
+    factors: Sequence[Sequence[int]] | None = None,
+    orders: Sequence[int] | None = None,
+    prior: InclusionPrior | None = None,
+    seed: int = 0,
+    draws: int | None = None,
+    effort: Effort = "full",
+    **observed: Unpack[Observed],
+) -> MixturePosterior:
+    """Posterior under the two-scale prior.
+
+    Parameters
+    ----------
+    X, y, kind, observed : as in `posterior_draws.posterior`.
+    factors : for each column of X the factors it is made of, counted from 0: () for the intercept, (0,) for a main
+        effect (all contrasts of one choice factor name it) or a square, (0, 1) for a product. By default column j is
+        the main effect of factor j - 1.
+    orders : order of each column's term (0 intercept, 1 main effect, 2 or more products and squares); by default the
+        number of factors in it, so it must be given where there are squares.
+    prior : sizes of the prior.
+    seed : the same seed gives the same draws.
+    draws : number of draws; 4,000, or 400 of a draft.
+    effort : "refit" never goes over to chains, for fits made many times beside one that may; "draft" looks at fewer
+        places and takes what it finds, good enough for a rehearsal and never trusted.
+
+    Raises
+    ------
+    ValueError : shapes or values that do not fit.
+    """
+    likelihood = make_likelihood(X, y, kind, **observed)
+    sizes = prior or InclusionPrior()
+    made_of = [((j - 1,) if j else ()) for j in range(likelihood.n_coef)] if factors is None else factors
+    members = tuple(tuple(f) for f in made_of)
+    roles = TermRoles(members, tuple(len(m) for m in members) if orders is None else tuple(orders))
+    if not len(roles.factors) == len(roles.orders) == likelihood.n_coef:
+        raise ValueError(f"factors and orders must name all {likelihood.n_coef} columns of X")
+    rng = np.random.default_rng(seed)
+    draws = draws or _DRAWS[effort]
+    if roles.n_factors <= _MOST_FACTORS[effort]:
+        found = _by_patterns(likelihood, roles, sizes, draws, rng, effort)
+        if effort != "full" or found.posterior.diagnostics.trusted:
+            return found
+    return _by_chains(likelihood, roles, sizes, draws, rng, effort)
+
+
+def _by_patterns(
+    likelihood: Likelihood,
+    roles: TermRoles,
+    sizes: InclusionPrior,
+    draws: int,
+    rng: np.random.Generator,
+    effort: Effort,
+) -> MixturePosterior:
+    """All patterns enumerated, and weighted draws resampled."""
+    prior = every_pattern(likelihood, roles, sizes)
+    proposal: MeasuredProposal | ModeProposal
+    if likelihood.kind == "measured":
+        proposal, tries = measured_proposal(likelihood, prior, _NODES[effort]), _MEASURED_TRIES * draws
+    else:
+        proposal, tries = mode_proposal(likelihood, prior, _NODES[effort][1], _WIDER[effort]), _TRIES * draws
+    if effort != "draft":
+        tries = max(tries, _FEWEST_TRIES)
+    for more in _ATTEMPTS[effort]:
+        drawn = proposal.draw(more * tries, rng)
+        weights, found = _weighed(drawn, effort)
+        if found.trusted:
+            break
+    chances = np.bincount(drawn.pattern, weights, minlength=len(prior.patterns)).astype(float)
+    theta = drawn.theta[systematic(weights, draws, rng)]
+    equal = np.full(draws, 1.0 / draws)
+    return MixturePosterior(gather(likelihood, theta, equal, found), chances @ prior.patterns, prior.patterns, chances)
+
+
+def _weighed(drawn: WeightedDraws, effort: Effort) -> tuple[Array, Diagnostics]:
+    """Normalised weights, and how far to trust them."""
+    if drawn.light:
+        # Needs no smoothing, and many weights alike would only mislead it.
+        weights, k_hat = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio)), np.nan
+    else:
+        weights, k_hat = pareto_smoothed(drawn.log_ratio)
+    effective = importance_effective_draws(weights)
+    trusted = effort != "draft" and effective >= _EFFECTIVE_LIMIT and not k_hat > _K_HAT_LIMIT
+    return weights, Diagnostics("importance", np.nan, effective, k_hat, 0, trusted)
+
+
+def _by_chains(
+    likelihood: Likelihood,
+    roles: TermRoles,
+    sizes: InclusionPrior,
+    draws: int,
+    rng: np.random.Generator,
+    effort: Effort,
+) -> MixturePosterior:
+    """Chains under the prior summed over patterns and classes of series."""
+    p, density = likelihood.n_coef, inclusion_density(roles, sizes, likelihood.kind)
+    per_sigma = roles.per_sigma(likelihood.kind)
+    usual = make_log_posterior(likelihood, independent_prior(np.zeros(p), 1.0)).mean[0]
+    unit = np.where(per_sigma, np.exp(usual[p]), 1.0) if per_sigma.any() else np.ones(p)
+    # The start: a Gaussian with the mixture's variances, at the middle of the prior of sigma.
+    target = make_log_posterior(likelihood, independent_prior(np.zeros(p), unit * np.sqrt(density.variance())))
+    mean, precision = target.mean[0, p:], np.diag(target.precision[0])[p:]
+
+    def units(theta: Array) -> Array:
+        """What the coefficients of each draw are measured in, (m, p)."""
+        if not per_sigma.any():
+            return np.ones((len(theta), p))
+        return np.where(per_sigma, np.exp(theta[:, p, None]), 1.0)
+
+    def log_prior(theta: Array) -> Array:
+        value = density.log_density(theta[:, :p] / units(theta)) - 0.5 * (theta[:, p:] - mean) ** 2 @ precision
+        return np.asarray(value - theta[:, p] * per_sigma.sum() if per_sigma.any() else value)
+
+    def precision_given(theta: Array, rng: np.random.Generator) -> Array:
+        each = units(theta)
+        return np.asarray((each * density.given(theta[:, :p] / each, rng)[1]) ** -2.0)
+
+    sized = [j for j, order in enumerate(roles.orders) if order] if roles.n_factors <= _MOST_SIZED else []
+    theta, found = chain_draws(target, rng, draws, log_prior, precision_given, sized=sized, long=effort == "full")
+    drawn, _, inclusion = density.given(theta[:, :p] / units(theta), rng)
+    patterns, count = np.unique(drawn, axis=0, return_counts=True)
+    equal = np.full(len(theta), 1.0 / len(theta))
+    return MixturePosterior(gather(likelihood, theta, equal, found), inclusion, patterns, count / len(theta))

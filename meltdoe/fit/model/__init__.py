@@ -1,0 +1,1 @@
+"""What is believed before the melts, and how likely their outcomes are."""

@@ -1,0 +1,1 @@
+"""Published families of designs, and starts that fill the region."""

@@ -1,0 +1,1 @@
+"""Regular two-level fractions: generators, aliases, blocks, foldover."""

@@ -1,0 +1,1 @@
+"""What a plan can tell: precision, power, aliases, prediction variance, drop-outs."""

@@ -1,0 +1,1 @@
+"""Melts chosen by exchange for the model that is meant."""
