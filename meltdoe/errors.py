@@ -3,7 +3,7 @@
 ::
 
     MeltdoeError
-    ├── ProblemsFound     the user's files: one or more `Problem`, exit code 1
+    ├── ProblemsFound     the user's files: one or more `Problem`, exit code 1 (2 where no file is at fault)
     ├── WrongUsage        the command or call itself, exit code 2
     └── Inestimable       the data cannot support the estimate; names the terms
 """
@@ -31,7 +31,8 @@ class Problem:
 
     Parameters
     ----------
-    file : name of the file as the user knows it, for example ``"series.toml"``.
+    file : name of the file as the user knows it, for example ``"series.toml"``; empty for what was typed or passed
+        to a call, which no file is to blame for.
     line : line number counted from 1, or None where no line can be named.
     what : what is wrong, quoting the user's own text.
     mend : what to do about it, in the imperative.
@@ -43,7 +44,7 @@ class Problem:
     mend: str
 
     def __str__(self) -> str:
-        where = self.file if self.line is None else f"{self.file}, line {self.line}"
+        where = (self.file or "meltdoe") if self.line is None else f"{self.file}, line {self.line}"
         return " ".join(f"{where}: {self.what}; {self.mend}".split())
 
 
@@ -57,6 +58,11 @@ class ProblemsFound(MeltdoeError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    @property
+    def typed(self) -> bool:
+        """Whether no file is at fault: only what was typed has to be changed."""
+        return bool(self.problems) and not any(problem.file for problem in self.problems)
 
     @classmethod
     def single(cls, file: str, line: int | None, what: str, mend: str) -> ProblemsFound:

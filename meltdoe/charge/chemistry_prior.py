@@ -2,7 +2,9 @@
 
 A belief is a chance at a setting worth so many melts (conditional means; Bedrick, Christensen & Johnson 1996, J. Am.
 Stat. Assoc. 91, from memory). Chemistry states its chances at the ends of the factors that act on a quantity and in
-the middle, at most nine settings, among which its worth is shared out. With Phi the normal distribution function:
+the middle, at most nine settings, among which its worth is shared out. It may be wrong as a whole: the fit mixes these
+beliefs with a prior that knows nothing of them (`meltdoe.fit.model.doubted_beliefs`). With Phi the normal distribution
+function:
 
 pour        Phi((3.25 - v) / sqrt(s^2 + 0.46^2)), v log10 Pa s at the pour and s the sd of the viscosity model. 3.25 is
             half way between what pours well (10^2.5) and what never leaves the crucible (10^4), and 0.46 puts these two
@@ -98,7 +100,9 @@ def with_chemistry(series: MeltSeries) -> MeltSeries:
     if series.chemistry is not None and series.chemistry.use:
         told = [_beliefs(series, what, outcome) for what, outcome in series.chemistry.outcomes.items()]
         beliefs = tuple(belief for some, _ in told for belief in some)
-        prior = ChemistryPrior(beliefs, tuple(dict.fromkeys(note for _, notes in told for note in notes)))
+        prior = ChemistryPrior(
+            beliefs, tuple(dict.fromkeys(note for _, notes in told for note in notes)), series.chemistry.trust
+        )
         limits = (*limits, *_ceiling(series))
     return replace(series, derived=tuple(quantities), chemistry_prior=prior, limits=limits)
 

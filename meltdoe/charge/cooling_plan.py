@@ -1,4 +1,4 @@
-"""How the casting of one melt is cooled: the schedule for its thickness, glass and furnace, and a bed beside it.
+"""How the casting of one melt is cooled: the schedule for its size, shape, glass and furnace, and a bed beside it.
 
 A furnace cannot fall faster than it does when switched off: steps that ask for more take as long as the furnace does.
 """
@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from meltdoe.charge.casting_size import casting_shape, casting_thickness
 from meltdoe.glass.annealing import CoolingSchedule, anneal_schedule
 from meltdoe.glass.bed_cooling import BuriedCooling, buried_cooling
+from meltdoe.series.factor import Setting
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.recipe import Cooling
 
@@ -23,38 +25,47 @@ class CoolingPlan:
     Parameters
     ----------
     schedule : steps in °C and K/h, no faster than the furnace falls by itself.
-    thickness_mm : that it is made for.
+    thickness_mm, shape : that it is made for.
     bed : cooling in a bed of insulation beside it, or None where none is asked for.
     """
 
     schedule: CoolingSchedule
     thickness_mm: float
+    shape: str
     bed: BuriedCooling | None
 
 
-def cooling_plan(series: MeltSeries, composition: Mapping[str, float]) -> CoolingPlan | None:
+def cooling_plan(
+    series: MeltSeries, composition: Mapping[str, float], settings: Mapping[str, Setting]
+) -> CoolingPlan | None:
     """The cooling of a casting of this glass, or None where the series does not describe the casting.
 
     Parameters
     ----------
     composition : wt%.
+    settings : of the melt, of which some may set thickness or shape.
 
     Raises
     ------
     ValueError
-        Where no model covers the glass.
+        Where no model covers the glass, or the thickness of this melt is not known.
     """
     cooling = series.cooling
-    if cooling is None:
+    thickness = casting_thickness(series, series.raw(settings))
+    if cooling is None or thickness is None:
         return None
-    size = cooling.thickness.in_unit("mm")
-    schedule = anneal_schedule(composition, cooling.shape, size, in_mould=cooling.in_mould)
+    size, shape = float(thickness[0]), casting_shape(series, settings)
+    if not size > 0.0:  # NaN as well
+        raise ValueError("the thickness of the casting is not known")
+    if not shape:
+        raise ValueError("the shape of the casting is not known")
+    schedule = anneal_schedule(composition, shape, size, in_mould=cooling.in_mould)
     schedule = _as_the_furnace_can(schedule, cooling)
     bed = None
     if cooling.bed is not None:
-        shape = "slab" if cooling.shape == "slab one face" else cooling.shape
-        bed = buried_cooling(composition, shape, size, bed=cooling.bed, cover=cooling.cover.in_unit("mm"))
-    return CoolingPlan(schedule, size, bed)
+        buried = "slab" if shape == "slab one face" else shape
+        bed = buried_cooling(composition, buried, size, bed=cooling.bed, cover=cooling.cover.in_unit("mm"))
+    return CoolingPlan(schedule, size, shape, bed)
 
 
 def _as_the_furnace_can(schedule: CoolingSchedule, cooling: Cooling) -> CoolingSchedule:

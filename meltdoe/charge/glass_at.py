@@ -46,6 +46,7 @@ class GlassAt:
         parts per 100 of rock and bought glass, (n,).
     celsius : temperature of the pour, (n,), or None where the series does not say it.
     known_analysis : False where a published analysis stands in for that of the rock.
+    raw : (n, n_factors) the settings themselves.
     """
 
     shares: Shares
@@ -56,6 +57,7 @@ class GlassAt:
     flux: FloatArray
     celsius: FloatArray | None
     known_analysis: bool
+    raw: FloatArray
 
     def viscosity(self, celsius: ArrayLike | None = None) -> Viscosity:
         """Viscosity at `celsius`, by default at the pour.
@@ -138,6 +140,7 @@ def glass_of_shares(series: MeltSeries, shares: Shares, raw: FloatArray, on_shel
         flux=_flux(series, used, materials, on_shelf),
         celsius=pour_celsius(series, raw),
         known_analysis=not on_shelf.typical & set(used),
+        raw=np.atleast_2d(raw),
     )
 
 

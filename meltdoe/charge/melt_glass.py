@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meltdoe.charge.assumed_forms import assumed_forms
 from meltdoe.charge.cooling_plan import CoolingPlan, cooling_plan
 from meltdoe.charge.earlier_melts import EarlierMelt
 from meltdoe.charge.glass_at import GlassAt, glass_of_melts
@@ -99,12 +100,13 @@ def melt_glass(series: MeltSeries, melt: EarlierMelt, on_shelf: Shelf, on_record
     alpha, alpha_sd = _expansion(glass, warnings)
     cooling = None
     try:
-        cooling = cooling_plan(series, composition)
+        cooling = cooling_plan(series, composition, melt.settings)
         warnings += cooling.schedule.warnings if cooling is not None else ()
     except ValueError as fault:
         warnings.append(f"no annealing schedule: {fault}")
     if not glass.known_analysis:
         warnings.append("a published analysis stands in for that of the rock")
+    warnings += assumed_forms(series, [name for name, share in glass.shares.items() if _first(share) > 0.0])
     return MeltGlass(
         melt=melt.melt,
         on_record=on_record,

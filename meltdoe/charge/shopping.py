@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meltdoe.charge.assumed_forms import assumed_forms
 from meltdoe.charge.glass_at import glass_at
 from meltdoe.charge.shelf import Shelf
 from meltdoe.charge.weights import grams_of
@@ -175,6 +176,7 @@ def _notes(series: MeltSeries, items: Sequence[ShoppingItem], spare: int, melts:
             notes.append(
                 f"{item.name}: melt {item.remelted} gave {item.stock:.0f} {item.unit}, {item.needed:.0f} are called for"
             )
+    notes += assumed_forms(series)
     money = series.budget.money
     cost = sum(item.cost or 0.0 for item in items)
     if money is not None and cost > money:

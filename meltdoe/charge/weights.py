@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meltdoe.charge.casting_size import casting_volume, relative_size
 from meltdoe.charge.glass_at import GlassAt, glass_at
 from meltdoe.charge.recipe_shares import shelf_name
 from meltdoe.charge.shelf import Shelf
@@ -82,12 +83,19 @@ class MeltWeights:
         return self.gas.litres
 
 
-def glass_wanted(series: MeltSeries, density: FloatArray) -> FloatArray:
-    """Grams of glass that one melt must give, (n,), for cold glass of `density` g/cm3; NaN where no casting is said."""
+def glass_wanted(series: MeltSeries, density: FloatArray, raw: FloatArray) -> FloatArray:
+    """Grams of glass that one melt must give, (n,); NaN where no casting is said.
+
+    Parameters
+    ----------
+    density : (n,) of the cold glass, g/cm3.
+    raw : (n, n_factors) raw settings, of which some may set the size of the casting.
+    """
+    volume = casting_volume(series, raw)
     if series.mould.casting is not None:
-        casting = np.full(np.shape(density), series.mould.casting.in_unit("g"))
-    elif series.mould.volume is not None:
-        casting = series.mould.volume.in_unit("ml") * density
+        casting = series.mould.casting.in_unit("g") * relative_size(series, raw)
+    elif volume is not None:
+        casting = volume * density
     else:
         return np.full(np.shape(density), np.nan)
     loss = series.recipe.pour_loss if series.recipe else 0.0
@@ -105,7 +113,7 @@ def grams_of(series: MeltSeries, glass: GlassAt) -> dict[str, FloatArray]:
     if series.recipe is not None and series.recipe.charge is not None:
         charge = np.full(len(glass.loss), series.recipe.charge.in_unit("g"))
     else:
-        charge = glass_wanted(series, glass.density()) / (1.0 - glass.loss / 100.0)
+        charge = glass_wanted(series, glass.density(), glass.raw) / (1.0 - glass.loss / 100.0)
     if not np.all(np.isfinite(charge)):
         raise ValueError("the series says neither how much is weighed nor what is cast")
     return {name: share / 100.0 * charge for name, share in glass.shares.items()}

@@ -37,8 +37,14 @@ def next_melt(
 
     Example: meltdoe next obsidian-block --melts 2
     """
-    from meltdoe.fit.stages.phrases import interval_phrase, percent
-    from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
+    from meltdoe.fit.stages.phrases import capital, interval_phrase, percent
+    from meltdoe.report.advice_sentences import (
+        best_words,
+        firing_words,
+        why_not_another,
+        why_this_melt,
+        why_verdict,
+    )
     from meltdoe.report.outlook_sentences import (
         bound_sentences,
         forecast_sentence,
@@ -56,25 +62,32 @@ def next_melt(
     say(f"{advice.verdict.word.upper()}: {why_verdict(series, advice)}")
     if forecast := forecast_sentence(series, advice):
         say(forecast)
-    say("", "If you go on all the same:" if advice.verdict.word == "stop" else aim_sentence(advice))
+    say("", _before_melts(advice), *bound_sentences(series, advice))
     for melt in advice.melts:
-        say(f"Firing {melt.firing}: {series.show(melt.settings)}", f"  {why_this_melt(series, advice, melt)}")
-    _say_under("", bound_sentences(series, advice))
-    _say_under("Why not another:", why_not_another(series, advice))
-    _say_under("What the first of these melts would lead you to believe:", result_sentences(series, advice))
+        say(f"{firing_words(series, melt)}: {series.show(melt.settings)}", f"  {why_this_melt(series, advice, melt)}")
     if advice.verdict.word == "go on":
+        _say_under("Why not another:", why_not_another(series, advice))
+        _say_under("What the first of these melts would lead you to believe:", result_sentences(series, advice))
         _say_under("Where least is known:", thin_sentences(series, advice))
     best = advice.best
     say(
         "",
-        f"Best setting so far: {series.show(best.settings)}",
+        f"{capital(best_words(advice))}: {series.show(best.settings)}",
         f"  chance of full success {percent(best.chance)} ({interval_phrase(best.low, best.high, advice.level)}).",
     )
 
 
+def _before_melts(advice: Advice) -> str:
+    from meltdoe.report.advice_sentences import aim_sentence
+
+    if advice.verdict.word == "go on":
+        return aim_sentence(advice)
+    return "If you go on all the same, beyond the budget:" if advice.spent else "If you go on all the same:"
+
+
 def _say_under(heading: str, lines: list[str]) -> None:
     if lines:
-        say("", *([heading] if heading else []), *(f"  {line}" if heading else line for line in lines))
+        say("", heading, *(f"  {line}" for line in lines))
 
 
 def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
@@ -82,10 +95,14 @@ def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
     from meltdoe.report.advice_sentences import why_not_another, why_this_melt, why_verdict
     from meltdoe.report.outlook_sentences import bound_sentences
 
+    def beyond(suggestion: Suggestion) -> bool:
+        return series.budget.firings is not None and suggestion.firing > series.budget.firings
+
     def melt(suggestion: Suggestion) -> dict[str, Any]:
         return {
             "settings": suggestion.settings,
-            "firing": suggestion.firing,
+            "firing": None if beyond(suggestion) else suggestion.firing,
+            "planned": suggestion.planned,
             "chance": suggestion.chance,
             "low": suggestion.low,
             "high": suggestion.high,
@@ -119,6 +136,17 @@ def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
         }
         for spot in advice.thin
     ]
+    plan, planned = advice.planned, None
+    if advice.unmade is not None and plan is not None:
+        planned = {
+            **asdict(advice.unmade),
+            "followed": plan.followed,
+            "share": plan.share,
+            "share_error": plan.error,
+            "broken_limits": plan.broken,
+            "too_risky": plan.too_risky,
+            "next": [melt(m) for m in plan.melts],
+        }
     return {
         "melts": [{**melt(m), "why": why_this_melt(series, advice, m)} for m in advice.melts],
         "best": best_document(advice.best),
@@ -127,7 +155,7 @@ def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
         "why_not_another": why_not_another(series, advice),
         "results": results,
         "thin": thin,
-        "planned": None if advice.unmade is None else asdict(advice.unmade),
+        "planned": planned,
         "said": bound_sentences(series, advice),
         "advice": {
             "verdict": advice.verdict.word,
@@ -139,6 +167,7 @@ def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
             "reachable": advice.verdict.reachable,
             "spent": advice.verdict.spent,
             "left": asdict(advice.left),
+            "room": asdict(advice.room),
             "forecast": None if advice.forecast is None else asdict(advice.forecast),
             "confirmation": None if advice.confirmation is None else asdict(advice.confirmation),
             "moves": [asdict(move) for move in advice.moves],

@@ -67,6 +67,7 @@ def analyse(
     say(best_sentence(chain, best), risk_sentence(chain, best))
     if planned is not None:
         say(planned)
+    say("What these words mean: meltdoe explain chance, meltdoe explain matters, meltdoe explain split.")
     for passage in learning_passages(chain, found):
         say("", f"{passage.title}:", *(f"  {sentence}" for sentence in passage.sentences))
     if files:

@@ -9,7 +9,7 @@ import io
 import os
 import sys
 from collections.abc import Callable
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -27,6 +27,7 @@ from meltdoe.cli import (
     writeup,
 )
 from meltdoe.cli.console import warn
+from meltdoe.cli.wrong_words import is_wrong_words, wrong_words
 from meltdoe.errors import ExitCode, MeltdoeError, ProblemsFound, WrongUsage
 
 __all__ = ["app", "main"]
@@ -105,10 +106,10 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without °C shows "?" in its place
     try:
-        app()
+        code = app(prog_name="meltdoe", standalone_mode=False)
     except ProblemsFound as found:
         warn(*found.problems)
-        sys.exit(ExitCode.FILES)
+        sys.exit(ExitCode.USAGE if found.typed else ExitCode.FILES)
     except WrongUsage as error:
         warn(f"meltdoe: {error}")
         sys.exit(ExitCode.USAGE)
@@ -116,8 +117,7 @@ def main() -> None:
         warn(f"meltdoe: {error}")
         sys.exit(ExitCode.FILES)
     except KeyboardInterrupt:
-        warn("", "meltdoe: stopped; nothing is half-written")
-        sys.exit(130)
+        _say_stopped()
     except OSError as error:
         if os.environ.get("MELTDOE_DEBUG"):
             raise
@@ -125,7 +125,24 @@ def main() -> None:
         warn(f"meltdoe: {where}{error.strerror or error}; check that the folder exists and may be written")
         sys.exit(ExitCode.FILES)
     except Exception as error:
+        if is_wrong_words(error):
+            if len(sys.argv) > 1:
+                warn(f"meltdoe: {wrong_words(error, sys.argv[1:], tuple(COMMANDS))}")
+            else:
+                warn(*str(error.format_message()).splitlines())  # type: ignore[attr-defined] # the whole help page
+            sys.exit(ExitCode.USAGE)
         if os.environ.get("MELTDOE_DEBUG"):
             raise
         warn(f"meltdoe: a fault of the program itself, {type(error).__name__}: {error}; --debug shows where")
         sys.exit(ExitCode.FILES)
+    if code == _STOPPED:
+        _say_stopped()
+    sys.exit(code or ExitCode.DONE)
+
+
+_STOPPED = 130  # what a shell gives a program that was stopped from the keyboard
+
+
+def _say_stopped() -> NoReturn:
+    warn("", "meltdoe: stopped; nothing is half-written")
+    sys.exit(_STOPPED)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from meltdoe.cli.console import print_json, say, table
+from meltdoe.cli.console import hint, print_json, say, table
 from meltdoe.cli.melt_rows import MELT_COLUMNS, melt_rows, row_document
 from meltdoe.cli.options import HERE, AsJson, Folder
 
@@ -29,7 +29,7 @@ def sheets(folder: Folder = HERE, json: AsJson = False) -> None:
 def log(
     folder: Folder = HERE,
     workbook: Annotated[
-        Path | None, typer.Option("--to", metavar="FILE", help="Also write it as a new .xlsx workbook with drop-downs.")
+        Path | None, typer.Option("--to", metavar="FILE", help="Write it as a new .xlsx workbook with drop-downs.")
     ] = None,
     json: AsJson = False,
 ) -> None:
@@ -38,7 +38,7 @@ def log(
     Example: meltdoe log obsidian-block --to melts.xlsx
     """
     from meltdoe.files.store.recording import history
-    from meltdoe.steps import read_log, read_series, write_workbook
+    from meltdoe.steps import read_log, read_series, remarks_on_log, write_workbook
 
     series = read_series(folder)
     made = read_log(series)
@@ -49,6 +49,7 @@ def log(
         return
     if file is not None:
         say(f"Written: {file}")
+        return
     words = {True: "good", False: "not good", None: "not known"}
     rows_shown = [
         [*row, words[made.succeeded(entry)]]
@@ -58,4 +59,7 @@ def log(
         say(*table([*MELT_COLUMNS, "in all"], rows_shown), "")
     else:
         say("No melt is on record yet.")
+    if remarks := remarks_on_log(folder):
+        count = f"{len(remarks)} remark{'s' * (len(remarks) > 1)}"
+        say(hint(f"{count} on these melts, such as settings beyond their range; to read them: meltdoe check"), "")
     say(*history(series))

@@ -51,7 +51,7 @@ def bring_in(
     if json:
         print_json(_document(series, result, problems, written=not preview and not problems))
         if problems:
-            raise typer.Exit(ExitCode.FILES)
+            raise typer.Exit(ExitCode.USAGE if ProblemsFound(problems).typed else ExitCode.FILES)
         return
     count = len(result.entries)
     melts = f"{count} melt{'' if count == 1 else 's'}"
@@ -81,6 +81,8 @@ def _show(series: MeltSeries, result: ImportResult) -> None:
     matched = [[m.heading, m.name, f"{m.way}{f', in {m.unit}' if m.unit else ''}"] for m in result.match.matched]
     unmatched = [[heading, "none: kept in the note", ""] for heading in result.match.unmatched if heading]
     say(*table(["heading in the table", "column of the log", "matched by"], [*matched, *unmatched]), "")
+    if without := _without_column(series, result):
+        say(f"No column for: {', '.join(without)}.", "")
     if unmatched:
         say(f'To match a heading: --column "{unmatched[0][0]}=NAME"; to leave it so: --column "{unmatched[0][0]}="', "")
     if result.problems and result.said:
@@ -100,6 +102,20 @@ def _show(series: MeltSeries, result: ImportResult) -> None:
         say("Worth a second look:", *(f"  {remark}" for remark in remarks), "")
 
 
+def _without_column(series: MeltSeries, result: ImportResult) -> list[str]:
+    """Columns of the log that no heading stands for, with what becomes of them."""
+    from meltdoe.log.entry import log_columns
+
+    there = {match.name for match in result.match.matched}
+    factors = set(series.factor_names)
+    becomes = {"melt": "numbered on", "firing": "as planned", "date": "left blank", "mould": "1"}
+    return [
+        f"{name} ({becomes.get(name, 'as planned' if name in factors else 'left blank')})"
+        for name in log_columns(series)
+        if name not in there and name != "note"
+    ]
+
+
 def _document(
     series: MeltSeries, result: ImportResult, problems: tuple[Problem, ...], *, written: bool
 ) -> dict[str, Any]:
@@ -107,6 +123,7 @@ def _document(
         "melt": [entry.melt for entry in result.entries],
         "columns": {m.heading: m.name for m in result.match.matched},
         "matched_by": {m.heading: m.way for m in result.match.matched},
+        "without_column": _without_column(series, result),
         "unmatched": [heading for heading in result.match.unmatched if heading],
         "rows": [row_document(series, entry) for entry in result.entries],
         "written": written,

@@ -98,7 +98,8 @@ def glass(
     if melt is not None:
         found = tuple(one for one in found if one.melt == melt)
         if not found:
-            raise ProblemsFound.single("plan.csv", None, f"there is no melt {melt}", "see: meltdoe glass")
+            mend = "the melts planned and made stand in: meltdoe glass"
+            raise ProblemsFound.single("", None, f"there is no melt {melt}", mend)
     if json:
         print_json({"melts": [_glass_document(one) for one in found]})
     elif melt is not None:
@@ -158,6 +159,7 @@ def _say_all(found: tuple[MeltGlass, ...]) -> None:
     headings = ["melt", "from", "flux", "gas l/kg", "log10 Pa s", "pour", "well from °C", "anneal °C", "1e-7 per K"]
     say(*table(headings, rows, widest=100))
     say("± is one standard deviation of the model. Annealing temperatures are good to about 30 °C.")
+    say("What these figures mean: meltdoe explain glass")
     for warning in dict.fromkeys(text for one in found for text in one.warnings):
         melts = [one.melt for one in found if warning in one.warnings]
         which = "Every melt" if len(melts) == len(found) else f"Melt {', '.join(map(str, melts))}"
@@ -165,6 +167,7 @@ def _say_all(found: tuple[MeltGlass, ...]) -> None:
 
 
 def _say_one(series: MeltSeries, one: MeltGlass) -> None:
+    from meltdoe.glass.viscosity_models import WHY
     from meltdoe.sheets.bench_glass import casting_sentences, pour_sentences
 
     say(f"Melt {one.melt}, {'on record' if one.on_record else 'planned'}.")
@@ -182,6 +185,8 @@ def _say_one(series: MeltSeries, one: MeltGlass) -> None:
             [[p.name, f"{p.log10:g}", f"{p.celsius:.0f}", f"{p.sd:.0f}"] for p in one.points],
         )
     )
+    if one.model:
+        say(*(f"Viscosity by {name}, {WHY[name]}." for name in one.model.split(" and ")))
     if one.cooling is not None:
         say(f"Cooling for {one.cooling.thickness_mm:g} mm, {one.cooling.schedule.hours:.0f} h in all:")
         rows = [

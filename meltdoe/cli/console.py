@@ -16,7 +16,7 @@ __all__ = ["ask", "can_ask", "hint", "inert", "print_json", "remember_folder", "
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
 _FORMAT = 1  # 1: first form of the documents
 _HINT = re.compile(
-    r"\bmeltdoe (?:check|log|record|plan|sheets|analyse|next|report|options|rehearse)(?= --|[;,.)]| \.\.\.|$)"
+    r"\bmeltdoe (?:check|log|record|plan|sheets|analyse|next|report|options|rehearse|glass|buy)(?= --|[;,.)]| \.\.\.|$)"
 )
 _given: list[str] = []  # the series folder as it was typed; none where it is the present one
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from meltdoe.cli.console import ask, warn
-from meltdoe.errors import ProblemsFound
 
 if TYPE_CHECKING:
     from meltdoe.log.melt_log import Log
+    from meltdoe.series.belief import Circumstance
     from meltdoe.series.melt_series import MeltSeries
     from meltdoe.series.outcome import Outcome, Seen
 
@@ -18,14 +18,18 @@ __all__ = ["ask_for_melt"]
 def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, str], str | None]:
     """Ask for one melt: number, settings with the plan's as default, outcomes only as far as it got."""
     from meltdoe.files.store.plan_csv import planned_melts
-    from meltdoe.log.cell_words import read_circumstance, read_outcome, read_setting
+    from meltdoe.log.cell_words import read_outcome, read_setting
 
     plan = {m.melt: m for m in planned_melts(series)}
     waiting = [number for number in plan if number not in log.melt_numbers]
-    answer = ask("Which melt? (Enter for one outside the plan)", str(waiting[0]) if waiting else "")
-    if answer and not answer.isdigit():
-        raise ProblemsFound.single("record", None, f'"{answer}" is no number of a melt', "write a whole number")
-    melt = int(answer) if answer else None
+    answer = _asked(
+        "Which melt? (Enter takes the one in brackets; 0 is one outside the plan)"
+        if waiting
+        else "Which melt? (Enter for one outside the plan)",
+        str(waiting[0]) if waiting else "",
+        _melt_number,
+    )
+    melt = _melt_number(answer)
     said: dict[str, str] = {}
     for factor in series.factors:
         planned = plan[melt].settings[factor.name] if melt in plan else None
@@ -57,7 +61,7 @@ def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, st
         value = _asked(
             f"{circumstance.label or circumstance.name}? (Enter leaves it out)",
             "",
-            lambda t, c=circumstance: read_circumstance(c, t),
+            lambda t, c=circumstance: _circumstance(series, c, t),
         )
         if value:
             said[circumstance.name] = value
@@ -67,6 +71,23 @@ def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, st
         warn("  Write in a few words what ended the melt, such as: power cut at 600 °C.")
         note = ask("Why was nothing seen?", "")
     return melt, said, note or None
+
+
+def _circumstance(series: MeltSeries, circumstance: Circumstance, text: str) -> None:
+    """Raises ValueError for a circumstance that cannot be read, weights among them."""
+    from meltdoe.log.cell_words import read_circumstance
+    from meltdoe.steps import refuse_weighed
+
+    read_circumstance(circumstance, text)
+    if series.recipe is not None and circumstance.name == series.recipe.weighed:
+        refuse_weighed(series, text)
+
+
+def _melt_number(text: str) -> int | None:
+    """The number of a melt; None for one outside the plan. Raises ValueError for anything else."""
+    if not text.isdigit() and text:
+        raise ValueError(f'"{text}" is no number of a melt; write a whole number')
+    return int(text or 0) or None
 
 
 def _asked(question: str, default: str | None, understood: Any) -> str:

@@ -10,7 +10,7 @@ import typer
 from meltdoe.cli.console import print_json, say, table
 from meltdoe.cli.options import HERE, AsJson, Folder, Seed
 from meltdoe.cli.progress import Progress
-from meltdoe.errors import WrongUsage
+from meltdoe.errors import Problem, WrongUsage
 
 if TYPE_CHECKING:
     from meltdoe.plans.comparison import PlanComparison
@@ -46,6 +46,7 @@ def options(
 
     Example: meltdoe options obsidian-block
     """
+    from meltdoe.plans.comparison import FEWEST_OPTIONS
     from meltdoe.report.plan_sentences import option_columns, option_note, option_row, rehearsal_note
     from meltdoe.steps import compare_plans, notice_edits, read_series
 
@@ -69,7 +70,11 @@ def options(
     played = bool(compared.options[0].rehearsal)
     rows = [option_row(series, o, o.name == compared.recommended, played) for o in compared.options]
     say(*table(option_columns(series, played), rows))
-    _say_wrapped(option_note(compared))
+    _say_wrapped(f"{option_note(compared)} More: meltdoe explain plans, and meltdoe explain figures.")
+    if len(compared.options) < FEWEST_OPTIONS:
+        _say_wrapped(
+            "No more plans are shown because budget, limits and factors leave no other that differs from these."
+        )
     if compared.options[0].rehearsal:
         _say_wrapped(rehearsal_note(compared.options[0].rehearsal, series))
     say("")
@@ -148,8 +153,9 @@ def plan(
     chances = _chances(chance)
     ratios = tuple(variance_ratio or (1.0,))
     file: Path | None = None
+    impossible: tuple[Problem, ...] = ()
     if assess_file is not None:
-        drawn = read_settings(read_series(folder), assess_file)
+        drawn, impossible = read_settings(read_series(folder), assess_file)
     else:
         drawn, file = draw_up_plan(
             folder,
@@ -165,9 +171,11 @@ def plan(
         )
     judged = assess(drawn, eta=ratios[0], effect=effect, chances=chances)
     if json:
-        print_json(_plan_document(drawn, judged, file))
+        print_json({**_plan_document(drawn, judged, file), "impossible": [str(problem) for problem in impossible]})
         return
     _say_plan(drawn)
+    if impossible:
+        say("", "Judged all the same, but not to be melted as it stands:", *(f"  {problem}" for problem in impossible))
     _say_judgement(judged, whole=assess_file is not None)
     if file is not None:
         say("", f"Written: {file}")
@@ -236,9 +244,6 @@ def _say_plan(drawn: Plan) -> None:
     ]
     say(*table(["melt", "firing", *series.factor_names], rows), "")
     _say_wrapped(f"{drawn.reason[0].upper()}{drawn.reason[1:]}.")
-    broken = [str(m.melt) for m in drawn.melts if series.broken_limits(m.settings)]
-    if broken:
-        _say_wrapped(f"Breaking a limit of the series: melt {', '.join(broken)}.")
 
 
 def _say_judgement(judged: Assessment, whole: bool) -> None:
@@ -255,7 +260,7 @@ def _say_judgement(judged: Assessment, whole: bool) -> None:
     said = list(judged.summary())
     _say_wrapped(said[0])
     say("", *table(EFFECT_COLUMNS, effect_rows(judged)))
-    _say_wrapped(effect_note(judged))
+    _say_wrapped(f"{effect_note(judged)} More: meltdoe explain figures.")
     say("")
     for sentence in said[1:]:
         _say_wrapped(sentence)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -61,7 +61,7 @@ def record(
 ) -> None:
     """Put down what happened in a melt, also when it failed half way; with no options, by questions.
 
-    Example: meltdoe record obsidian-block --melt 9 --set peak=1190 --seen contained=yes --seen poured=no
+    Example: meltdoe record my-series --melt 3 --set peak=1190 --seen contained=yes --seen poured=no
     """
     from meltdoe.files.store.recording import record_melt, remove_melt
     from meltdoe.files.store.recording import undo as take_back
@@ -80,7 +80,8 @@ def record(
         raise WrongUsage("--correct needs --melt, the number of the melt to correct")
     series = read_series(folder)
     if table_file is not None:
-        bring_in(series, table_file, name_pairs("--column", columns), preview=preview, as_shown=as_shown, json=json)
+        told = name_pairs({"--column": columns}, kind="HEADING=NAME")
+        bring_in(series, table_file, told, preview=preview, as_shown=as_shown, json=json)
         return
     log = read_log(series)
     if undo or remove:
@@ -92,12 +93,13 @@ def record(
             say(*(f"Taken back: {line}" for line in done.lines))
         return
     circumstances = {c.name for c in series.circumstances}
-    said = name_pairs("--set and --seen", settings, seen)
+    said = name_pairs({"--set": settings, "--seen": seen})
     if not said and melt is None and note is None:
         melt, said, note = ask_for_melt(series, log)
     unknown = set(said) - circumstances - set(series.factor_names) - {o.name for o in series.outcomes}
     if unknown:
         _refuse_unknown(series, sorted(unknown)[0])
+    _refuse_weighed(series, said)
     today = datetime.date.today()
     result = record_melt(
         series,
@@ -113,7 +115,7 @@ def record(
         reason=reason,
     )
     warn(*result.settled.lines(series))
-    remarks = _remarks(series, read_log(series).entries, result.entry, today)
+    remarks = _remarks(series, read_log(series).entries, result, today)
     if json:
         row = row_document(series, result.entry)
         print_json({"melt": result.melt, "how": result.how, "row": row, "remarks": [hint(line) for line in remarks]})
@@ -143,16 +145,22 @@ def _refuse_unknown(series: MeltSeries, name: str) -> None:
     mend = f"the names are {', '.join(names)}"
     if near is not None:
         mend = f'write "{near}"' if near in names else f"say it with --{near}"
-    raise ProblemsFound.single("record", None, f'"{name}" is no factor, outcome or circumstance of this series', mend)
+    raise ProblemsFound.single("", None, f'"{name}" is no factor, outcome or circumstance of this series', mend)
 
 
-def name_pairs(option: str, *given: list[str] | None) -> dict[str, str]:
-    """What stands behind options that are written NAME=VALUE."""
+def name_pairs(given: Mapping[str, list[str] | None], kind: str = "NAME=VALUE") -> dict[str, str]:
+    """What stands behind options that are written NAME=VALUE, by name.
+
+    Parameters
+    ----------
+    given : what was typed behind each option.
+    kind : how it is written, for the person who wrote it otherwise.
+    """
     pairs: dict[str, str] = {}
-    for text in (text for texts in given for text in texts or []):
+    for option, text in ((option, text) for option, texts in given.items() for text in texts or []):
         name, found, value = text.partition("=")
         if not found or not name.strip():
-            raise WrongUsage(f'{option} takes NAME=VALUE, not "{text}"')
+            raise WrongUsage(f'{option} takes {kind}, not "{text}"')
         if name.strip() in pairs:
             raise WrongUsage(f'"{name.strip()}" is given twice; give it once')
         pairs[name.strip()] = value.strip()
@@ -169,16 +177,38 @@ def _say_recorded(series: MeltSeries, result: RecordResult) -> None:
         say(f"  nothing was changed; the reason is kept in the journal as event {result.event}")
 
 
-def _remarks(series: MeltSeries, entries: Sequence[Entry], entry: Entry, today: datetime.date) -> list[str]:
-    """What may be a slip in a melt just recorded, with the command that mends it."""
+def _refuse_weighed(series: MeltSeries, said: Mapping[str, str]) -> None:
+    """Stop at what was typed of the weights, before it is put down, where nobody can read it."""
+    from meltdoe.steps import refuse_weighed
+
+    column = series.recipe.weighed if series.recipe else ""
+    try:
+        refuse_weighed(series, said.get(column, ""))
+    except ValueError as fault:
+        what, _, mend = str(fault).partition("; ")
+        mend = mend or 'write it as "obsidian 640 g, soda ash 150 g"'
+        raise ProblemsFound.single("", None, f"{column}: {what}", mend) from None
+
+
+def _remarks(series: MeltSeries, entries: Sequence[Entry], result: RecordResult, today: datetime.date) -> list[str]:
+    """What may be a slip in what was just said of a melt, with the command that mends it; `check` says it again."""
     from meltdoe.log.remarks import circumstance_remarks, entry_remarks
 
+    entry = result.entry
+    changed = {change.column for change in result.changes if change.key == (entry.melt, entry.mould)}
+    told = {*series.factor_names, "date"} if result.how == "new" else changed
+    beside = [other for other in entries if other.firing == entry.firing and other.melt != entry.melt]
+    told -= {  # said when the first melt of the firing was put down
+        factor.name
+        for factor in series.factors
+        if factor.set_per == "firing" and any(o.settings[factor.name] == entry.settings[factor.name] for o in beside)
+    }
     again = f"meltdoe record --melt {entry.melt}"
     slip = f"if that is a slip: {again} --correct"
     options = {"date": "--date YEAR-MONTH-DAY"}
     remarks = [
         f"{line}; {slip} {options['date'] if line.startswith('the date') else '--set NAME=VALUE'}"
-        for line in entry_remarks(series, entry, today)
+        for line in entry_remarks(series, entry, today, told)
     ]
     remarks += [
         f"{name} is not said, and other melts have it; to add it: {again} --set {name}=VALUE"

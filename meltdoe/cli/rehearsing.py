@@ -21,7 +21,10 @@ def rehearse(
         ),
     ] = None,
     series_played: Annotated[int, typer.Option("--series", min=1, help="How many series to play.")] = 60,
-    truth: Annotated[Path | None, typer.Option(help="File that states how the glass is supposed to behave.")] = None,
+    truth: Annotated[
+        Path | None,
+        typer.Option(help="File that states how the glass is supposed to behave; its form: meltdoe explain truth."),
+    ] = None,
     from_beliefs: Annotated[
         bool, typer.Option("--from-beliefs", help="Begin with the first melt, as if nothing were melted yet.")
     ] = False,

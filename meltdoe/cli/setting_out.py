@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from meltdoe.cli.console import ask, hint, print_json, say, warn
+from meltdoe.cli.console import hint, print_json, say
 from meltdoe.cli.options import HERE, AsJson, Folder
 from meltdoe.errors import ExitCode, ProblemsFound
-
-if TYPE_CHECKING:
-    from meltdoe.files.series.series_answers import Answers
 
 _TOUR = Path("meltdoe-tour")
 
@@ -48,77 +44,19 @@ def begin(
 
     Example: meltdoe begin my-series --from obsidian-block
     """
-    from meltdoe.steps import begin_from_answers, begin_from_example
+    from meltdoe.cli.begin_questions import ask_for_series
+    from meltdoe.steps import begin_from_answers, begin_from_example, refuse_begun
 
-    made = begin_from_answers(folder, _answers()) if example is None else begin_from_example(folder, example)
+    if example is None:
+        refuse_begun(folder)  # before anything is asked
+        made = begin_from_answers(folder, ask_for_series())
+    else:
+        made = begin_from_example(folder, example)
     if json:
         print_json({"folder": folder, "file": made})
     else:
         where = "" if folder == HERE else f" {folder}"
         say(f"Written: {made}", f"Open it in any editor, change what is not yours, then: meltdoe check{where}")
-
-
-_ANY = ("good_at_all",)  # stands in for the outcomes while the factors are asked for
-
-
-def _answers() -> Answers:
-    """The few questions, asked on standard error so that standard output stays clean; each answer is read at once."""
-    from meltdoe.files.series.series_answers import Answers
-
-    warn(
-        "A few questions; everything can be changed later in series.toml.",
-        'Factors are written like "flux 15 to 40 wt% step 1", "peak 1150 to 1250 °C per firing"',
-        'or "packing: loose, firm".',
-        'Outcomes are written in the order of the work: "contained" (yes or no), "fill: at least 95 %",',
-        '"cracks: none, hairline | open, shattered" (best first; those before the | are good).',
-    )
-    title = ask("Title of the series?", "My series")
-    goal = ask("What would you call a success, in one sentence?", "")
-    factors = _several("A factor to vary (Enter ends the list)?", lambda told: Answers(title, told, _ANY, goal))
-    outcomes = _several(
-        "An outcome to look at (Enter ends the list)?", lambda told: Answers(title, factors, told, goal)
-    )
-    melts = _whole("How many melts can you afford at most?", "12")
-    at_once = _whole("How many melts does one firing hold?", "1")
-    while True:
-        ceiling = ask('Ceiling of the kiln, with its unit (such as "1280 °C"; Enter leaves it open)?', "")
-        answers = Answers(title, factors, outcomes, goal, melts, None, at_once, ceiling)
-        if _understood(answers):
-            return answers
-
-
-def _understood(answers: Answers) -> bool:
-    """Whether the answers so far make a series; says what is wrong with the last one where they do not."""
-    from meltdoe.files.series.series_answers import text_from_answers
-
-    try:
-        text_from_answers(answers)
-    except ProblemsFound as found:
-        for problem in found.problems:
-            what = problem.what.removeprefix("an answer: ")
-            warn(f"  {what}; {problem.mend}" if what == problem.what else f"  {what}")
-        return False
-    return True
-
-
-def _whole(question: str, default: str) -> int:
-    while True:
-        answer = ask(question, default)
-        if answer.isdigit() and int(answer) > 0:
-            return int(answer)
-        warn("  Write a whole number above 0.")
-
-
-def _several(question: str, so_far: Callable[[tuple[str, ...]], Answers]) -> tuple[str, ...]:
-    phrases: tuple[str, ...] = ()
-    while True:
-        phrase = ask(question, "")
-        if phrase and _understood(so_far((*phrases, phrase))):
-            phrases = (*phrases, phrase)
-        elif not phrase and phrases:
-            return phrases
-        elif not phrase:
-            warn("  At least one is needed.")
 
 
 def check(
@@ -130,21 +68,34 @@ def check(
 
     Example: meltdoe check obsidian-block
     """
-    from meltdoe.steps import check_folder, rebuild_log, remarks_on_log, waiting_edits
+    from meltdoe.steps import assumed, check_folder, not_checked, rebuild_log, remarks_on_log, waiting_edits
 
     rebuilt = rebuild_log(folder) if rebuild else ()
     problems, waiting, remarks = check_folder(folder), waiting_edits(folder), remarks_on_log(folder)
     if json:
         faults = [{"file": p.file, "line": p.line, "what": p.what, "mend": hint(p.mend)} for p in problems]
-        print_json({"problems": faults, "waiting": waiting, "remarks": remarks, "rebuilt": rebuilt})
+        print_json(
+            {
+                "problems": faults,
+                "not_checked": not_checked(folder, problems),
+                "waiting": waiting,
+                "remarks": remarks,
+                "assumed": assumed(folder),
+                "rebuilt": rebuilt,
+            }
+        )
         if problems:
             raise typer.Exit(ExitCode.FILES)
         return
     say(*rebuilt)
     if problems:
+        if unread := not_checked(folder, problems):
+            say(f"Not checked yet, since series.toml comes first: {' and '.join(unread)}.")
         raise ProblemsFound(problems)
     say("Series, plan and log hold together.")
     if waiting:
         say("", "The next command that reads the log enters or mends this by itself:", *(f"  {w}" for w in waiting))
+    if taken := assumed(folder):
+        say("", "Taken for granted, since series.toml leaves it open:", *(f"  {line}" for line in taken))
     if remarks:
         say("", "Worth a second look:", *(f"  {remark}" for remark in remarks))

@@ -12,12 +12,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from meltdoe.glass.oxides import Array
 
-__all__ = ["KELVIN", "Curve", "Mask", "ModelRefuses", "left_out"]
+__all__ = ["KELVIN", "TRACE", "Curve", "Mask", "ModelRefuses", "left_out"]
 
 Mask = NDArray[np.bool_]
 
 KELVIN = 273.15  # 0 °C in K, exact
-_TRACE = 1.0  # wt%: oxides that a model does not know may be left out, by name, up to this; judgement, no source
+TRACE = 1.0
+"""wt%: oxides that a model does not know may be left out, by name, up to this; judgement, no source."""
 
 
 class ModelRefuses(ValueError):
@@ -61,6 +62,21 @@ class Curve:
         over = np.asarray(log10, dtype=float) - self.a
         return np.where(over > 0.0, self.c + self.b / np.where(over > 0.0, over, 1.0) - KELVIN, np.nan)
 
+    def towards(self, other: Curve, share: Array) -> Curve:
+        """A curve that lies the given share of the way to another, 0 this one and 1 the other.
+
+        Between are taken a, the temperature of 10^12 Pa s and the steepness there, as which all curves are alike; the
+        constants b and c of two like curves may lie far apart.
+        """
+        a, t12, m = (
+            (1.0 - share) * own + share * theirs for own, theirs in zip(self._shape(), other._shape(), strict=True)
+        )
+        return Curve(a, t12 * (12.0 - a) ** 2 / m, t12 * (1.0 - (12.0 - a) / m))
+
+    def _shape(self) -> tuple[Array, Array, Array]:
+        t12 = self.c + self.b / (12.0 - self.a)
+        return self.a, t12, (12.0 - self.a) * t12 / (t12 - self.c)
+
     def kelvin_per_log10(self, celsius: ArrayLike) -> Array:
         """How many K one decade of viscosity is worth at a temperature, above 0."""
         above = np.asarray(celsius, dtype=float) + KELVIN - self.c
@@ -83,6 +99,6 @@ def left_out(
         raise ModelRefuses(model, vital, advice)
     whole = sum(amounts.values())
     share = 100.0 * np.asarray(sum(amounts[oxide] for oxide in unknown)) / whole
-    if np.any(share > _TRACE):
+    if np.any(share > TRACE):
         raise ModelRefuses(model, unknown, advice)
     return unknown

@@ -72,10 +72,6 @@ def _number_or_none(text: str) -> float | None:
         return None
 
 
-def _named(column: str, fault: CellFault) -> CellFault:
-    return CellFault(f"{column} says {fault.what}", fault.mend)
-
-
 def read_setting(factor: Factor, text: str, decimal: DecimalMark | None = None) -> Setting:
     """An actual setting: a number in the factor's unit (also beyond the planned range), or one of its options.
 
@@ -92,7 +88,7 @@ def read_setting(factor: Factor, text: str, decimal: DecimalMark | None = None) 
     try:
         value = read_quantity(text, factor.unit, decimal, (factor.low - span, factor.high + span))
     except CellFault as fault:
-        raise _named(factor.name, fault) from fault
+        raise fault.under(factor.name) from fault
     if factor.scale == "log" and value <= 0:
         raise CellFault(f"{factor.name} says {number_text(value)}", "write a number above 0, as its scale is log")
     return value
@@ -128,7 +124,7 @@ def read_outcome(outcome: Outcome, text: str, decimal: DecimalMark | None = None
     try:
         value = read_quantity(text, outcome.unit, decimal, (low, high))
     except CellFault as fault:
-        raise CellFault(f"{name} says {fault.what}", f"{fault.mend}, later or lost") from fault
+        raise CellFault(f"{name}: {fault.what}", f"{fault.mend}, later or lost") from fault
     if not low <= value <= high:
         unit = f" {outcome.unit}" if outcome.unit else ""
         raise CellFault(
@@ -149,7 +145,7 @@ def read_circumstance(circumstance: Circumstance, text: str, decimal: DecimalMar
         try:
             return read_quantity(plain, circumstance.unit, decimal)
         except CellFault as fault:
-            raise _named(circumstance.name, fault) from fault
+            raise fault.under(circumstance.name) from fault
     number = _number_or_none(plain)
     return number if number is not None and number_text(number) == plain else plain  # batch "007" stays a text
 

@@ -1,8 +1,9 @@
 """Whose column is this? Headings of a table from elsewhere, matched to the columns of the log.
 
 A heading is matched by its exact name, then without regard to capitals and spaces, then by the label or question of
-the series file, then by likeness. A closer way always goes first, and a heading that fits two columns equally is
-never guessed.
+the series file, then by likeness: a slip of the pen, a name among other words, or words that begin as those of a label
+do. A unit behind the words counts as a unit. A closer way always goes first, and a heading that fits two columns
+equally is never guessed.
 """
 
 from __future__ import annotations
@@ -23,7 +24,11 @@ Way: TypeAlias = Literal["told", "exact", "same word", "label", "likeness"]
 
 _UNIT = re.compile(r"(.*?)\s*[\[(]\s*(?:in\s+)?([^\])]*?)\s*[\])]\s*\Z", re.DOTALL)
 _COMMA_UNIT = re.compile(r"(.*),\s*(\S{1,8})\s*\Z", re.DOTALL)
+_BARE_UNIT = re.compile(r"(.*[^\W_])[\s_]+(?:in[\s_]+)?(\S{1,6})\s*\Z", re.DOTALL)
+_WORD = re.compile(r"[^\W_]+")
 _LIKE_ENOUGH = 0.8
+_NAMED, _BEGUN = 0.95, 0.9  # likeness of a heading that holds the name, or begins the words of the label
+_SHORTEST_BEGINNING = 3
 _CLEARLY_BETTER = 0.1
 _SLIP = 0.7  # "remark" is 0.6 like "peak"; one wrong letter in four leaves 0.75
 _OTHER_WORDS = {  # names that people give to the columns every log has
@@ -105,12 +110,37 @@ def log_targets(series: MeltSeries) -> tuple[Target, ...]:
 
 def _without_unit(heading: str) -> tuple[str, str]:
     match = _UNIT.match(heading) or _COMMA_UNIT.match(heading)
-    return (match.group(1), match.group(2)) if match and match.group(1).strip() else (heading, "")
+    if match and match.group(1).strip():
+        return match.group(1), match.group(2)
+    bare = _BARE_UNIT.match(heading)
+    return (bare.group(1), bare.group(2)) if bare and dimension(canonical(bare.group(2))) else (heading, "")
 
 
-def _likeness(key: str, target: Target) -> float:
+def _likeness(stem: str, target: Target) -> float:
+    key = _key(stem)
     names = [_key(name) for name in (target.name, *target.titles) if name]
-    return max((difflib.SequenceMatcher(None, key, name).ratio() for name in names if name), default=0.0)
+    slip = max((difflib.SequenceMatcher(None, key, name).ratio() for name in names if name), default=0.0)
+    words = _WORD.findall(stem.casefold())
+    named = set(_WORD.findall(target.name.casefold()))
+    if named and named <= set(words):
+        return max(slip, _NAMED)
+    if any(_begins(words, _WORD.findall(title.casefold())) for title in target.titles):
+        return max(slip, _BEGUN)
+    return slip
+
+
+def _begins(words: Sequence[str], title: Sequence[str]) -> bool:
+    """Whether each word of more than two letters begins one of the title, in its order; a lone word only the first."""
+    said = [word for word in words if len(word) >= _SHORTEST_BEGINNING]
+    if len(said) < 2:
+        return bool(said and title) and title[0].startswith(said[0])
+    left = iter(title)
+    return all(any(_one_stem(word, other) for other in left) for word in said)
+
+
+def _one_stem(word: str, other: str) -> bool:
+    """Whether one of two words begins the other: temp and temperature, stayed and stay."""
+    return other.startswith(word) or (len(other) > _SHORTEST_BEGINNING and word.startswith(other))
 
 
 def _fits(heading: str, targets: Sequence[Target], way: Way) -> list[Target]:
@@ -122,7 +152,9 @@ def _fits(heading: str, targets: Sequence[Target], way: Way) -> list[Target]:
         return [target for target in targets if _key(target.name) in keys]
     if way == "label":
         return [target for target in targets if keys & {_key(title) for title in target.titles if title}]
-    scored = sorted(((_likeness(stem, target), i) for i, target in enumerate(targets)), reverse=True)
+    scored = sorted(
+        ((_likeness(_without_unit(heading)[0], target), i) for i, target in enumerate(targets)), reverse=True
+    )
     close = [(score, i) for score, i in scored if score >= _LIKE_ENOUGH]
     return [targets[i] for score, i in close if score > close[0][0] - _CLEARLY_BETTER]
 

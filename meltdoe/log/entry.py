@@ -138,8 +138,7 @@ def read_entry(
                 raise CellFault(f"{column} is blank", f"write the number of the {column}")
             numbers[column] = read_whole(text(column), decimal)
         except CellFault as fault:
-            what = fault.what if fault.what.startswith(column) else f"{column} says {fault.what}"
-            problems.append(where.problem(what, fault.mend))
+            problems.append(where.problem(fault.under(column).what, fault.mend))
     if numbers["mould"] > series.moulds_per_melt:
         problems.append(
             where.problem(

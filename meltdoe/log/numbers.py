@@ -42,6 +42,10 @@ class CellFault(ValueError):
         self.mend = mend
         super().__init__(f"{what}; {mend}")
 
+    def under(self, column: str) -> CellFault:
+        """The same fault with the name of its column in front, where it does not begin with that."""
+        return self if self.what.startswith(column) else CellFault(f"{column}: {self.what}", self.mend)
+
 
 def shortened(text: str, most: int = 60) -> str:
     """A text on one line and not too long, for a line that people read."""

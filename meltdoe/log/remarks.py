@@ -6,7 +6,7 @@ A kiln may overshoot, a series may go on outside its ranges and a clock may be w
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from meltdoe.log.entry import key_text
 from meltdoe.log.melt_log import Entry
@@ -18,22 +18,30 @@ __all__ = ["circumstance_remarks", "entry_remarks", "log_remarks"]
 _MANY = 6
 
 
-def entry_remarks(series: MeltSeries, entry: Entry, today: datetime.date) -> tuple[str, ...]:
-    """Settings outside their range or beyond a limit, and a date that is still to come."""
+def entry_remarks(
+    series: MeltSeries, entry: Entry, today: datetime.date, of: Collection[str] | None = None
+) -> tuple[str, ...]:
+    """Settings outside their range or beyond a limit, and a date that is still to come.
+
+    Parameters
+    ----------
+    of : the factors, and "date", that are looked at; all where left out.
+    """
+    of = {*series.factor_names, "date"} if of is None else of
     said = []
     for factor in series.factors:
-        if isinstance(factor, Amount):
+        if isinstance(factor, Amount) and factor.name in of:
             value = float(entry.settings[factor.name])
             if not factor.low <= value <= factor.high:
                 said.append(f"{series.show({factor.name: value})} lies outside {factor.low:g} to {factor.high:g}")
     row = series.raw(entry.settings)
     columns = {name: row[i : i + 1] for i, name in enumerate(series.factor_names)}
     for limit in series.limits:
-        if not limit.holds(columns)[0]:
+        if not limit.holds(columns)[0] and set(of) & set(limit.comparison.names):
             names = [name for name in series.factor_names if name in limit.comparison.names]
             shown = series.show({name: entry.settings[name] for name in names})
             said.append(f"{shown}: beyond the limit {limit.keep}" + (f" ({limit.why})" if limit.why else ""))
-    if entry.date is not None and entry.date > today:
+    if "date" in of and entry.date is not None and entry.date > today:
         said.append(f"the date {entry.date} is still to come")
     return tuple(said)
 

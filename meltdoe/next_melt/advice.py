@@ -32,8 +32,10 @@ from meltdoe.next_melt.firing_search import (
 from meltdoe.next_melt.forecast import Forecast, forecast_from
 from meltdoe.next_melt.gain import most_that_could_be_gained
 from meltdoe.next_melt.information import staged_information
-from meltdoe.next_melt.left import Left, Unmade, left_of_budget, unmade_melts
+from meltdoe.next_melt.left import Left, Room, Unmade, left_of_budget, unmade_melts
+from meltdoe.next_melt.planned import PlannedNext, planned_next
 from meltdoe.next_melt.stopping import (
+    SPENT,
     Confirmation,
     Move,
     Verdict,
@@ -45,6 +47,7 @@ from meltdoe.next_melt.stopping import (
 from meltdoe.next_melt.suggestion import Suggestion, safest, suggest
 from meltdoe.next_melt.thin_knowledge import ThinSpot, thin_spots
 from meltdoe.next_melt.views import ChainViews, chain_views
+from meltdoe.next_melt.worth import expected_worth
 from meltdoe.plans.melt_plan import PlannedMelt
 from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.series.factor import FloatArray
@@ -100,7 +103,9 @@ class Advice:
     wanted : melts that were asked for, or that a firing holds. left : what the budget allows.
     most_information : nats that the most telling single melt would bring.
     runner_up_share : what the runner-up is worth for the aim, as a share of the first proposal's worth.
-    unmade : melts of the plan still to be made, or None; `unmade_information` is what the first of them would tell.
+    unmade : melts of the plan still to be made, or None. planned : the plan's next firing, held against the search;
+        where it is followed its melts are the proposed ones.
+    made : melts on record. room : how many more the budget allows, and which of its bounds says so.
     ceiling : what the ceiling on risk does, or None where none was set.
     outlook : what `forecast`, `results`, `thin`, `moves` and `confirmation` are worked out from; None leaves them out.
     """
@@ -119,9 +124,21 @@ class Advice:
     most_information: float = 0.0
     runner_up_share: float = 0.0
     unmade: Unmade | None = None
-    unmade_information: float | None = None
+    planned: PlannedNext | None = None
+    made: int = 0
+    room: Room = field(default_factory=lambda: Room(None, ()))
     ceiling: Ceiling | None = None
     outlook: Outlook | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def follows_plan(self) -> bool:
+        """Whether the proposed melts are those of the plan."""
+        return self.planned is not None and self.planned.followed
+
+    @property
+    def spent(self) -> bool:
+        """Whether the budget is used up, so that any further melt goes beyond it."""
+        return self.verdict.ending in SPENT
 
     @cached_property
     def forecast(self) -> Forecast | None:
@@ -129,7 +146,11 @@ class Advice:
         if self.outlook is None or self.verdict.ending == "reached":
             return None
         here = self.outlook
-        return forecast_from(here.chain, _played_settings(here, self.best, self.melts), here.learn_weight, here.seed)
+        played = _played_settings(here, self.best, self.melts)
+        price = _melt_price(here.chain, self.best.raw)
+        bound = None if self.spent else self.room.melts
+        gain = self.verdict.most_gain if self.verdict.ending == "go on" else np.inf
+        return forecast_from(here.chain, played, here.learn_weight, here.seed, bound, price, gain)
 
     @cached_property
     def results(self) -> tuple[ResultBelief, ...]:
@@ -137,13 +158,12 @@ class Advice:
         if self.outlook is None or not self.melts:
             return ()
         chain, targets = self.outlook.chain, self.outlook.targets.raw
-        settings = np.vstack([self.best.raw, targets])
-        today = chain.success_draws(settings).mean(axis=0)
-        settings = settings[today <= today[0] + 1e-12]  # the best setting stays the best until something is seen
+        then = chain_views(chain, np.vstack([self.best.raw, targets]), in_full=False)
+        today = then.success_draws.mean(axis=0)
+        then = then.at(np.flatnonzero(today <= today[0] + 1e-12))  # the best stays the best until something is seen
         melt = chain_views(chain, self.melts[0].raw, in_full=False)
         names = [name for name, stage in zip(melt.names, melt.stages, strict=True) if stage.counts]
-        then = chain_views(chain, settings, in_full=False)
-        return believed_after(chain.series, names, melt.good_draws(then), settings, 0)
+        return believed_after(chain.series, names, melt.good_draws(then), then.raw, 0)
 
     @cached_property
     def thin(self) -> tuple[ThinSpot, ...]:
@@ -223,10 +243,15 @@ def next_melts(
     while len(suggestions) > 1 and left.money is not None and sum(melt.cost for melt in suggestions) > left.money:
         chosen = chosen[:-1]
         suggestions = suggest(chain, pool, chosen)
-    same = np.all(np.isclose(scores.views.raw, suggestions[0].raw), axis=1)
-    others = [int(i) for i in np.argsort(-scores.value) if not same[i]]
     first_worth = scores.share_of_top(pool, chosen[0], weight)
     unmade = unmade_melts(chain.log, planned)
+    plan = None
+    if unmade is not None:
+        plan = planned_next(chain, planned, unmade, suggestions, scores, targets, weight, most_risk)
+    if plan is not None and plan.followed:
+        suggestions = plan.first(len(suggestions), series.costs.firing)
+    same = np.all(np.isclose(scores.views.raw, suggestions[0].raw), axis=1)
+    others = [int(i) for i in np.argsort(-scores.value) if not same[i]]
     return Advice(
         melts=suggestions,
         best=best,
@@ -249,7 +274,9 @@ def next_melts(
         most_information=max(float(scores.information.max()), suggestions[0].information),
         runner_up_share=float(scores.value[others[0]]) / first_worth if others and first_worth > 0.0 else 0.0,
         unmade=unmade,
-        unmade_information=_told_by_plan(chain, planned, unmade),
+        planned=plan,
+        made=len(chain.log.melt_numbers),
+        room=left.room(series.kiln.melts_per_firing, _melt_price(chain, best.raw), series.costs.firing),
         ceiling=None if most_risk is None else _ceiling(chain, raw, best, most_risk),
         outlook=Outlook(chain, wide, targets, weight, seed),
     )
@@ -274,12 +301,10 @@ def _payable(chain: ChainFit, scores: Scores, left: Left, wanted: int) -> int:
     return max(wanted, 1)
 
 
-def _told_by_plan(chain: ChainFit, planned: Sequence[PlannedMelt], unmade: Unmade | None) -> float | None:
-    if unmade is None:
-        return None
-    first = next(melt for melt in planned if melt.melt == unmade.melts[0])
-    views = chain_views(chain, chain.series.raw(first.settings)[None, :], RANKING_DRAWS)
-    return float(staged_information(views.stages).sum())
+def _melt_price(chain: ChainFit, raw: FloatArray) -> float:
+    """Price expected for a melt at one setting, losses included and the firing not."""
+    views = chain_views(chain, raw, RANKING_DRAWS, in_full=False)
+    return float(expected_worth(chain.series.costs, views.names, views.stages).price[0])
 
 
 def _ceiling(chain: ChainFit, raw: FloatArray, best: BestSetting, most_risk: float) -> Ceiling:

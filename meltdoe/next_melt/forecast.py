@@ -1,10 +1,11 @@
-"""How many more melts it will take: series played on from here in arrays, by the rule that stops a real one.
+"""How many more melts it will take: series played on from here in arrays, by the rules that stop a real one.
 
 Truths are posterior draws. What would be learnt of them is carried in normal form (`played_stage`): weighing the draws
 themselves would need no such form, but a few thousand of them do not last through thirty melts of several outcomes.
 The melt made next has the largest mixture of what it tells, to first order, and of the chance of success there raised
 by a part of its spread. After each firing the setting with the best mean chance is held against the target as in
-`stopping`. Melts of one firing share its settings but are taken to be independent.
+`stopping`; a path also ends where the money pays no further melt, or where knowing everything would be worth less than
+one. Melts of one firing share its settings but are taken to be independent.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from scipy.special import ndtri
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.left import left_of_budget
 from meltdoe.next_melt.played_stage import Flags, PlayedStage, Positions, played_stage
-from meltdoe.next_melt.stopping import SURE
+from meltdoe.next_melt.stopping import SURE, stake
 from meltdoe.series.factor import FloatArray
 
 __all__ = ["Forecast", "forecast_from"]
@@ -25,6 +26,7 @@ __all__ = ["Forecast", "forecast_from"]
 _PATHS = 200  # series played
 _MOST_MELTS = 30  # where the budget sets no bound, or is spent
 _SPREAD = 0.5  # standard deviations of hope when melts are made to reach a target
+_SAMPLES, _COMPARED = 24, 80  # for what knowing everything would gain: samples, and about how many settings
 _POINTS = 256  # for the chance that the best setting reaches the target
 
 
@@ -39,6 +41,8 @@ class Forecast:
     melts : median number of melts still needed; None where more than half of the series played do not get there.
     low, high : 10 % and 90 % quantiles, None where beyond the horizon.
     never : share of the series played that do not get there within the horizon.
+    gives_up : share that stop earlier since another melt is not worth its cost.
+    works : share of them whose recommended setting truly reaches the target in the end, whether that is shown or not.
     money, money_low, money_high : mean and the same quantiles of the money spent until then or until the horizon,
         losses included.
     played : number of series played.
@@ -50,13 +54,23 @@ class Forecast:
     low: float | None
     high: float | None
     never: float
+    gives_up: float
+    works: float
     money: float
     money_low: float
     money_high: float
     played: int
 
 
-def forecast_from(chain: ChainFit, settings: FloatArray, learn_weight: float, seed: int) -> Forecast:
+def forecast_from(
+    chain: ChainFit,
+    settings: FloatArray,
+    learn_weight: float,
+    seed: int,
+    room: int | None = None,
+    melt_price: float = 0.0,
+    most_gain: float = np.inf,
+) -> Forecast:
     """Play the series on.
 
     Parameters
@@ -64,11 +78,15 @@ def forecast_from(chain: ChainFit, settings: FloatArray, learn_weight: float, se
     settings : (n, n_factors) where melts may be made and what may be recommended, some tens or a few hundred.
     learn_weight : part of learning in the choice of melts at the beginning; it falls as the melts are used up.
     seed : of truths and results.
+    room : melts that the budget still allows; None looks 30 ahead, whatever the budget says.
+    melt_price : expected price of a melt; a path ends where its money pays no further melt and firing.
+    most_gain : gain in the best chance today if everything were known; the paths begin at this figure. Infinite where
+        the series goes on whether a melt is worth its cost or not.
     """
     series, left = chain.series, left_of_budget(chain.log)
     each = series.kiln.melts_per_firing
-    bounds = [bound for bound in (left.melts, None if left.firings is None else left.firings * each) if bound]
-    horizon = min([*bounds, _MOST_MELTS])
+    horizon = _MOST_MELTS if room is None else min(room, _MOST_MELTS)
+    purse = np.inf if room is None or left.money is None else left.money
     rng = np.random.default_rng([abs(seed), 0xF0])
     truths = rng.permutation(chain.n_draws)[:_PATHS]
     counting = [stage for stage in chain.stages if stage.outcome.counts]
@@ -76,27 +94,40 @@ def forecast_from(chain: ChainFit, settings: FloatArray, learn_weight: float, se
     stages = [played_stage(chain, stage, names, settings, truths) for stage in counting]
     shared = list(series.per_firing)
     firing_of = np.unique(settings[:, shared], axis=0, return_inverse=True)[1].ravel() if shared else None
-    points = ndtri((rng.permuted(np.tile(np.arange(_POINTS), (len(stages), 1)), axis=1) + 0.5) / _POINTS)
-    needed, money = np.full(len(truths), np.inf), np.zeros(len(truths))
+    points = ndtri((rng.permuted(np.tile(np.arange(_POINTS), (2 * len(stages), 1)), axis=1) + 0.5) / _POINTS)
+    normal = [rng.standard_normal((_SAMPLES, stage.along.shape[1])) for stage in stages]
+    worth = stake(series) if np.isfinite(most_gain) else None
+    if worth is not None:
+        worth *= most_gain / max(float(_most_gain(stages, np.arange(1), normal)[0]), 1e-9)
+    needed, money, given_up = np.full(len(truths), np.inf), np.zeros(len(truths)), 0
     going, made = np.arange(len(truths)), 0
     while made < horizon and len(going):
+        going = going[money[going] + series.costs.firing + melt_price <= purse]
         together = min(each, horizon - made)
         money[going] += series.costs.firing
         weight = learn_weight * (1.0 - made / horizon)
         kept: Positions | None = None
+        paid = going
         for _ in range(together):
-            at = _next_setting(stages, going, weight, kept, firing_of)
-            kept = firing_of[at] if firing_of is not None else None
-            money[going] += series.costs.melt + _melt(stages, going, at, rng)
+            at = _next_setting(stages, paid, weight, kept, firing_of)
+            money[paid] += series.costs.melt + _melt(stages, paid, at, rng)
+            can = money[paid] + melt_price <= purse
+            paid, kept = paid[can], None if firing_of is None else firing_of[at[can]]
         made += together
         reached = _reaches(stages, going, points, series.target_chance) >= SURE
         needed[going[reached]] = made
         going = going[~reached]
+        if worth is not None and len(going) and made < horizon:
+            cost = melt_price + series.costs.firing / min(each, horizon - made)
+            worth_it = _most_gain(stages, going, normal) * worth >= cost
+            given_up += int((~worth_it).sum())
+            going = going[worth_it]
     low, median, high = (_melts(value) for value in np.quantile(needed, [0.1, 0.5, 0.9], method="inverted_cdf"))
     spent = np.quantile(money, [0.1, 0.9])
     return Forecast(
-        horizon, bool(bounds) and horizon == min(bounds), median, low, high, float(np.isinf(needed).mean()),
-        float(money.mean()), float(spent[0]), float(spent[1]), len(truths),
+        horizon, room is not None and horizon == room, median, low, high, float(np.isinf(needed).mean()),
+        given_up / len(truths), _works(stages, series.target_chance), float(money.mean()), float(spent[0]),
+        float(spent[1]), len(truths),
     )  # fmt: skip
 
 
@@ -139,13 +170,44 @@ def _melt(stages: list[PlayedStage], paths: Positions, at: Positions, rng: np.ra
     return lost
 
 
-def _reaches(stages: list[PlayedStage], paths: Positions, points: FloatArray, target: float) -> FloatArray:
-    """Chance that the setting with the best mean chance reaches the target, by path."""
+def _best(stages: list[PlayedStage], paths: Positions) -> tuple[list[tuple[FloatArray, FloatArray]], Positions]:
+    """What is believed of each stage, and the setting with the best mean chance, by path."""
     latents = [stage.latent(paths) for stage in stages]
     mean = np.prod([stage.chance(m, v) for stage, (m, v) in zip(stages, latents, strict=True)], axis=0)
-    best = mean.argmax(axis=1)
+    return latents, np.asarray(mean.argmax(axis=1))
+
+
+def _reaches(stages: list[PlayedStage], paths: Positions, points: FloatArray, target: float) -> FloatArray:
+    """Chance that the setting with the best mean chance reaches the target, by path."""
+    latents, best = _best(stages, paths)
     rows = np.arange(len(paths))
     product = np.ones((len(paths), points.shape[1]))
-    for stage, (m, v), z in zip(stages, latents, points, strict=True):
-        product *= stage.known_chance(m[rows, best, None] + np.sqrt(v[rows, best, None]) * z)
+    for stage, (m, v), z, scatter in zip(stages, latents, points[::2], points[1::2], strict=True):
+        latent = m[rows, best, None] + np.sqrt(v[rows, best, None]) * z
+        product *= stage.known_chance(latent, stage.believed_noise(paths, scatter))
     return np.asarray((product >= target).mean(axis=1))
+
+
+def _most_gain(stages: list[PlayedStage], paths: Positions, normal: list[FloatArray]) -> FloatArray:
+    """Gain in the best chance if everything were known, by path, from a few settings and samples of what is believed.
+
+    Parameters
+    ----------
+    normal : (n_samples, n_directions) standard normal numbers for each stage, the same for all paths.
+    """
+    some = np.arange(0, len(stages[0].mid), max(len(stages[0].mid) // _COMPARED, 1))
+    success: FloatArray = np.ones((len(paths), len(normal[0]), len(some)))
+    for stage, numbers in zip(stages, normal, strict=True):
+        sizes, turns = np.linalg.eigh(stage.cov[paths])
+        root = turns * np.sqrt(np.maximum(sizes, 0.0))[:, None, :]
+        z = stage.mean[paths][:, None, :] + numbers @ root.transpose(0, 2, 1)
+        success *= stage.known_chance(stage.mid[some] + z @ stage.along[some].T)
+    return np.asarray(success.max(axis=2).mean(axis=1) - success.mean(axis=1).max(axis=1))
+
+
+def _works(stages: list[PlayedStage], target: float) -> float:
+    """Share of all paths in which that setting truly reaches the target."""
+    paths = np.arange(len(stages[0].truth))
+    best = _best(stages, paths)[1]
+    true = np.prod([stage.known_chance(stage.truth[paths, best], stage.noise) for stage in stages], axis=0)
+    return float((true >= target).mean())

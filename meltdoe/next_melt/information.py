@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -45,9 +46,12 @@ class StageView:
     after: int | None
     counts: bool = True
 
-    @property
+    @cached_property
     def good_draws(self) -> FloatArray:
         """Chance of good by draw and candidate, shape (n_draws, n_candidates)."""
+        places = np.flatnonzero(self.good)
+        if len(places) == 1:
+            return np.ascontiguousarray(self.probabilities[:, :, places[0]])
         return np.asarray(self.probabilities @ self.good.astype(float))
 
     def at(self, candidates: npt.NDArray[np.intp]) -> StageView:

@@ -5,11 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import PlannedMelt
 
-__all__ = ["Left", "Unmade", "left_of_budget", "money_spent", "unmade_melts"]
+__all__ = ["BoundBy", "Left", "Room", "Unmade", "left_of_budget", "money_spent", "unmade_melts"]
+
+BoundBy: TypeAlias = Literal["melts", "firings", "money"]
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How many more melts the budget allows, all its bounds together.
+
+    Parameters
+    ----------
+    melts : None where nothing bounds them.
+    by : the bounds that allow no more than that; empty where there are none.
+    """
+
+    melts: int | None
+    by: tuple[BoundBy, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +47,29 @@ class Left:
         if self.money is None or melt <= 0.0:
             return None
         return max(math.floor((self.money - firing) / melt + 1e-9), 0)
+
+    def room(self, each: int, melt: float, firing: float) -> Room:
+        """How many more melts there is room for.
+
+        Parameters
+        ----------
+        each : melts that a firing holds. melt, firing : expected prices, losses included; 0 where none are known.
+        """
+        bounds: dict[BoundBy, int | None] = {
+            "melts": self.melts,
+            "firings": None if self.firings is None else self.firings * each,
+            "money": self._payable_in_all(each, melt, firing),
+        }
+        known = {name: most for name, most in bounds.items() if most is not None}
+        least = min(known.values(), default=None)
+        return Room(least, tuple(name for name, most in known.items() if most == least))
+
+    def _payable_in_all(self, each: int, melt: float, firing: float) -> int | None:
+        if self.money is None or melt <= 0.0:
+            return None
+        full = max(math.floor(self.money / (firing + each * melt) + 1e-9), 0)
+        rest = math.floor((self.money - full * (firing + each * melt) - firing) / melt + 1e-9)
+        return full * each + max(rest, 0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,10 @@ form:
     good, bad  Pr(good) = expit(f(x)), taken as Phi(f(x) / 1.702): z keeps the mean and variance of the exact
                result (assumed density filtering: Opper 1998; Minka 2001; the factor: Camilli 1994; all from memory)
 
-A grade counts as good or not; what is read on a bound only tells on which side of it f lies.
+The draws of a logit have a long tail towards certainty, which a normal form would mirror towards failure and then
+unlearn too fast. Chances are therefore kept away from 0 and 1 by a tenth of the failures that the target allows each
+outcome; beyond that it makes no difference whether the target is reached. A grade counts as good or not; what is read
+on a bound only tells on which side of it f lies.
 """
 
 from __future__ import annotations
@@ -33,7 +36,7 @@ Flags: TypeAlias = npt.NDArray[np.bool_]
 LOGIT_PER_PROBIT = 1.702
 _DIRECTIONS = 10  # of the draws of one stage
 _TOLD = 0.995  # share of the spread that the directions keep
-_EXTREME = 1e-4  # chances are kept this far from 0 and 1 before their logit is taken
+_SMALL = 0.1  # of the failures that the target allows each outcome: chances are kept so far from 0 and 1
 
 
 @dataclass(eq=False)
@@ -44,7 +47,8 @@ class PlayedStage:
     ----------
     mid, along : m (n,) and L (n, r). mean, cov : a (paths, r) and B (paths, r, r).
     truth : (paths, n), the true latent value at every setting.
-    noise : (paths,) true scatter of one measurement, None for good or bad; usual_noise : the scatter believed in.
+    noise : (paths,) true scatter of one measurement, None for good or bad; usual_noise : the scatter believed in, and
+        noise_spread : standard deviation of its logarithm. read : (paths,) measurements since, which sharpen it.
     good, censored : ends of the good values, and of what can be read.
     after : position of the forerunner among the stages played, or None. loss : what a failure costs.
     """
@@ -56,6 +60,8 @@ class PlayedStage:
     truth: FloatArray
     noise: FloatArray | None
     usual_noise: float = 0.0
+    noise_spread: float = 0.0
+    read: FloatArray | None = None
     good: tuple[float, float] = (-np.inf, np.inf)
     censored: tuple[float, float] = (-np.inf, np.inf)
     after: int | None = None
@@ -72,9 +78,22 @@ class PlayedStage:
             return np.asarray(ndtr(mean / np.sqrt(LOGIT_PER_PROBIT**2 + variance)))
         return self._within(mean, np.sqrt(self.usual_noise**2 + variance))
 
-    def known_chance(self, latent: FloatArray) -> FloatArray:
-        """Chance of good where the latent value is known."""
-        return np.asarray(expit(latent)) if self.noise is None else self._within(latent, self.usual_noise)
+    def known_chance(self, latent: FloatArray, noise: FloatArray | None = None) -> FloatArray:
+        """Chance of good where the latent value is known, and the scatter of a measurement where it is given."""
+        if self.noise is None:
+            return np.asarray(expit(latent))
+        return self._within(latent, self.usual_noise if noise is None else noise)
+
+    def believed_noise(self, paths: Positions, normal: FloatArray) -> FloatArray | None:
+        """What is believed of the scatter, (paths, n), at (n,) standard normal numbers; None for good or bad.
+
+        The logarithm of a scatter seen in k deviations has a variance of about 1 / (2 k).
+        """
+        if self.noise is None or self.read is None:
+            return None
+        gained = 2.0 * self.noise_spread**2 * self.read[paths]
+        middle = np.log(self.usual_noise) + gained / (1.0 + gained) * np.log(self.noise[paths] / self.usual_noise)
+        return np.asarray(np.exp(middle[:, None] + self.noise_spread / np.sqrt(1.0 + gained)[:, None] * normal))
 
     def _within(self, mean: FloatArray, sd: FloatArray | float) -> FloatArray:
         low, high = self.good
@@ -123,6 +142,8 @@ class PlayedStage:
 
     def regress(self, paths: Positions, at: Positions, seen: FloatArray) -> None:
         """Learn from measurements that were not cut off at a bound."""
+        if self.read is not None:
+            self.read[paths] += 1.0
         mean, variance, joint = self._at(paths, at)
         total = variance + self.usual_noise**2
         self.mean[paths] += joint * ((seen - mean) / total)[:, None]
@@ -139,18 +160,19 @@ def played_stage(
     names : of the outcomes played, in the order of the work. settings : (n, n_factors). truths : draws that are true.
     """
     outcome = stage.outcome
+    extreme = float(np.clip(_SMALL * (1.0 - chain.series.target_chance) / len(names), 1e-4, 0.02))
     seen = stage.outcome_draws(settings) if outcome.kind == "measured" else None
-    noise, usual, good, censored = None, 0.0, (0.0, 0.0), (-np.inf, np.inf)
+    noise, usual, spread, good, censored = None, 0.0, 0.0, (0.0, 0.0), (-np.inf, np.inf)
     if isinstance(seen, tuple) and isinstance(outcome.good, GoodRange):
         latent, scatter = seen
-        noise, usual = scatter[truths], float(np.median(scatter))
+        noise, usual, spread = scatter[truths], float(np.median(scatter)), float(np.log(scatter).std())
         censored = outcome.bounds or censored
         good = (
             -np.inf if outcome.good.low <= censored[0] else outcome.good.low,
             np.inf if outcome.good.high >= censored[1] else outcome.good.high,
         )
     else:
-        chance = np.clip(stage.chance_draws(settings), _EXTREME, 1.0 - _EXTREME)
+        chance = np.clip(stage.chance_draws(settings), extreme, 1.0 - extreme)
         latent = np.log(chance / (1.0 - chance))
     mid = latent.mean(axis=0)
     _, sizes, directions = np.linalg.svd((latent - mid)[:: max(len(latent) // 400, 1)], full_matrices=False)
@@ -160,6 +182,6 @@ def played_stage(
     cov = np.atleast_2d(np.cov(z, rowvar=False))
     return PlayedStage(
         mid, kept.T.copy(), np.zeros((len(truths), len(kept))), np.tile(cov, (len(truths), 1, 1)), latent[truths],
-        noise, usual, good, censored, names.index(outcome.after) if outcome.after in names else None,
-        chain.series.costs.loss.get(outcome.name, 0.0),
+        noise, usual, spread, np.zeros(len(truths)), good, censored,
+        names.index(outcome.after) if outcome.after in names else None, chain.series.costs.loss.get(outcome.name, 0.0),
     )  # fmt: skip

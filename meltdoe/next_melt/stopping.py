@@ -5,7 +5,8 @@ The figures are here; `meltdoe.report.advice_sentences` puts them into words.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -21,14 +22,15 @@ from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
-    "SURE", "Confirmation", "Ending", "Move", "Verdict", "chance_reachable", "confirmation", "confirmation_melts",
-    "money_spent", "moves_that_help", "stake", "verdict",
+    "SPENT", "SURE", "Confirmation", "Ending", "Move", "Verdict", "chance_reachable", "confirmation",
+    "confirmation_melts", "money_spent", "moves_that_help", "stake", "verdict",
 ]  # fmt: skip
 
 Ending: TypeAlias = Literal[
     "reached", "melts spent", "firings spent", "money spent", "out of reach", "not worth it", "go on"
 ]
 
+SPENT: frozenset[Ending] = frozenset({"melts spent", "firings spent", "money spent"})  # the budget is used up
 SURE = 0.90  # chance that the best setting reaches the target, enough to stop
 HOPELESS = 0.05  # chance that any setting at all reaches the target, too little to go on
 _LOOKED_AT = 1500  # settings looked at for it
@@ -168,13 +170,33 @@ def reachable_at_even_odds(chain: ChainFit) -> float:
     """
     series = chain.series
     effort: Effort = "full" if chain.n_draws >= N_DRAWS["full"] else "draft"
-    before = fit_chain(series, Log(series), seed=chain.seed, n_draws=chain.n_draws, effort=effort)
-    settings = candidate_settings(series, _LOOKED_AT, chain.seed)
-    odds = []
-    for fit in (chain, before):
-        reaches = fit.n_draws * chance_reachable(fit, chain_views(fit, settings, _FEW_DRAWS, in_full=False))
-        odds.append((reaches + 0.5) / (fit.n_draws - reaches + 0.5))
-    return float(odds[0] / (odds[0] + odds[1]))
+    before = _odds_before(_Unmelted(repr(replace(series, folder=None)), chain.n_draws, effort, series))
+    settings = candidate_settings(series, _LOOKED_AT, series.seed)
+    now = _odds_reachable(chain, settings)
+    return float(now / (now + before))
+
+
+@dataclass(frozen=True)
+class _Unmelted:
+    """What the odds before the first melt depend on; equal where `told` is, which has the whole series in it."""
+
+    told: str
+    n_draws: int
+    effort: Effort
+    series: MeltSeries = field(compare=False)
+
+
+@lru_cache(maxsize=4)
+def _odds_before(unmelted: _Unmelted) -> float:
+    """Prior odds that any setting reaches the target; a rehearsal asks for them in every series it plays."""
+    series = unmelted.series
+    nothing = fit_chain(series, Log(series), seed=series.seed, n_draws=unmelted.n_draws, effort=unmelted.effort)
+    return _odds_reachable(nothing, candidate_settings(series, _LOOKED_AT, series.seed))
+
+
+def _odds_reachable(chain: ChainFit, settings: FloatArray) -> float:
+    reaches = chain.n_draws * chance_reachable(chain, chain_views(chain, settings, _FEW_DRAWS, in_full=False))
+    return (reaches + 0.5) / (chain.n_draws - reaches + 0.5)
 
 
 def chance_reachable(chain: ChainFit, views: ChainViews) -> float:

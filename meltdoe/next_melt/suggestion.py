@@ -15,6 +15,9 @@ from meltdoe.series.factor import FloatArray, Setting
 
 __all__ = ["Suggestion", "safest", "suggest"]
 
+_SAFER_BY = 0.05  # the chance of a costly failure has to be lower by this much
+_SAFER_TIMES = 0.75  # and at most this share of the other
+
 
 @dataclass(frozen=True, eq=False)  # a repeat of a melt in the same firing is a proposal of its own
 class Suggestion:
@@ -29,6 +32,7 @@ class Suggestion:
     cost : money expected, losses included, with an even share of the firing.
     risk : chance of a failure that has a loss to it.
     repeats : melts on record at exactly these settings.
+    planned : number of the melt in the plan, or None for one that was searched.
     """
 
     settings: Mapping[str, Setting]
@@ -43,6 +47,7 @@ class Suggestion:
     cost: float
     risk: float
     repeats: tuple[int, ...] = ()
+    planned: int | None = None
 
 
 def suggest(chain: ChainFit, scores: Scores, chosen: Sequence[int]) -> tuple[Suggestion, ...]:
@@ -94,6 +99,6 @@ def safest(chain: ChainFit, scores: Scores, first: Suggestion) -> Suggestion | N
     if not len(telling):
         return None
     least = int(telling[np.argmin(scores.risk[telling])])
-    if scores.risk[least] >= first.risk - 0.02:
+    if scores.risk[least] > min(first.risk - _SAFER_BY, first.risk * _SAFER_TIMES):
         return None
     return suggest(chain, scores, [least])[0]

@@ -45,6 +45,13 @@ class ChainViews:
         """The same for some of the candidates."""
         return ChainViews(self.raw[candidates], self.names, tuple(stage.at(candidates) for stage in self.stages))
 
+    def every(self, parts: int, part: int) -> ChainViews:
+        """The same from every `parts`-th draw, beginning with the one at position `part`."""
+        stages = tuple(
+            StageView(stage.probabilities[part::parts], stage.good, stage.after, stage.counts) for stage in self.stages
+        )
+        return ChainViews(self.raw, self.names, stages)
+
     def good_draws(self, targets: ChainViews) -> tuple[GoodDraws, ...]:
         """Counting stages at the candidates and at the settings that may be recommended."""
         counting = [k for k, stage in enumerate(self.stages) if stage.counts]

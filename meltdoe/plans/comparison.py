@@ -19,15 +19,18 @@ from meltdoe.series.melt_series import MeltSeries
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["DAYS_PER_FIRING", "PlanComparison", "PlanOption", "Rehearsal", "compare_plans"]
+__all__ = ["DAYS_PER_FIRING", "FEWEST_OPTIONS", "PlanComparison", "PlanOption", "Rehearsal", "compare_plans"]
 
 # plays the whole series from a plan many times and says how it ended; at least {"true_chance": 0.7}
 Rehearsal = Callable[[Plan], Mapping[str, float]]
 
-_FEWEST_OPTIONS, _MOST_OPTIONS = 4, 8
+FEWEST_OPTIONS = 4
+_MOST_OPTIONS = 8
 # heating, holding, pouring and annealing; common practice, no source
 DAYS_PER_FIRING = 2.0
 _ENOUGH_MELTS = 24
+# correlation of a main effect with something else from which a pattern no longer keeps them apart: our own choice
+_BENT = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +153,7 @@ def compare_plans(
     last: PlanImpossible | None = None
     asked = _asked_for(series)
     for place, (design, melts) in enumerate((*asked, *_fillers(series))):
-        if place >= len(asked) and len(options) >= _FEWEST_OPTIONS:
+        if place >= len(asked) and len(options) >= FEWEST_OPTIONS:
             break
         try:
             plan = make_plan(series, design, melts, seed)
@@ -233,8 +236,11 @@ def _option(
 def _choose_when(series: MeltSeries, plan: Plan, judged: Assessment) -> str:
     budget = series.budget.melts
     if plan.design == "fraction":
-        if judged.resolution == 3:
+        mains = set(series.factor_names)
+        if judged.resolution == 3 or any(mains & set(group) for group in judged.mixed_up):
             return "Choose it to find the few factors that matter with few melts, and follow up what it finds."
+        if judged.partly > _BENT:
+            return "Choose it when a regular pattern is wanted although the limits bend it."
         return "Choose it when main effects must not be confused with interactions."
     if plan.design == "optimal" and budget is not None and len(plan.melts) >= budget:
         return "Choose it when all melts must be decided now and nothing can be followed up."

@@ -157,7 +157,7 @@ def _drawn(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn
     if name == "centre":
         pattern = centre_pattern(series, melts or min(4, max(1, room.most_melts(4))))
     elif name == "fraction":
-        pattern = fraction_pattern(series, melts, room, request.clear)
+        pattern = fraction_pattern(series, melts, room, request.clear, as_blocks=not request.added)
     elif name == "full":
         pattern = full_pattern(series, melts, room)
     elif name == "plackett-burman":
@@ -173,6 +173,8 @@ def _drawn(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn
 
 def _from_pattern(request: PlanRequest, name: str, pattern: Pattern, rng: np.random.Generator) -> _Drawn:
     series = request.series
+    if name == "fraction" and pattern.purpose[0] == "full factorial":
+        name = "full"  # the melts asked for hold every combination, so that nothing is a fraction of anything
     if request.centre_points:
         pattern = pattern.plus(centre_pattern(series, request.centre_points))
     groups = groups_of(series, pattern.raw)
@@ -188,11 +190,15 @@ def _from_pattern(request: PlanRequest, name: str, pattern: Pattern, rng: np.ran
                 'take design "optimal", which works within the limits, or narrow the ranges',
             )
         reason += f"; {count} melt{'s were' if count > 1 else ' was'} moved to keep the limit {why}"
+        if name != "centre":
+            reason += ", so that what is said of the pattern holds no longer as it stands; see the correlations below"
+            if request.clear:
+                reason += ", also of what was to be kept clear"
     purpose = tuple(
         f"{said}, moved to keep a limit" if shifted else said
         for said, shifted in zip(pattern.purpose, moved.moved, strict=True)
     )
-    if pattern.block is not None and not request.added:
+    if pattern.block is not None:
         groups = pattern.block
     return _laid_out(request, name, moved.raw, purpose, groups, reason, rng)
 

@@ -28,11 +28,14 @@ _RESOLUTION_MEANS = {
 Pairs = tuple[tuple[str, str], ...]
 
 
-def fraction_pattern(series: MeltSeries, melts: int | None, room: Room, clear: Pairs = ()) -> Pattern:
+def fraction_pattern(
+    series: MeltSeries, melts: int | None, room: Room, clear: Pairs = (), *, as_blocks: bool = True
+) -> Pattern:
     """The two-level fraction of minimum aberration, its per-firing factors in few firings.
 
     With `melts` None: the smallest that keeps `clear` clear and main effects clear of two-factor interactions
-    (resolution IV), or else the largest that fits the room.
+    (resolution IV), or else the largest that fits the room. `as_blocks` lets firings be blocks of the fraction; melts
+    that are added would break the blocks.
     """
     two_levels_only(series, "a two-level fraction")
     k = len(series.factors)
@@ -42,7 +45,7 @@ def fraction_pattern(series: MeltSeries, melts: int | None, room: Room, clear: P
     reason = _about(chosen, repeats)
     if clear and chosen.generators:
         reason += f"; clear of all others, as asked: {', '.join(' * '.join(pair) for pair in clear)}"
-    block, said = _firings_as_blocks(series, chosen, repeats) if k > 1 else (None, "")
+    block, said = _firings_as_blocks(series, chosen, repeats) if as_blocks and k > 1 else (None, "")
     purpose = ("fraction" if chosen.generators else "full factorial",) * len(raw)
     return Pattern(raw, purpose, reason + said, None if block is None else block.block - 1)
 
@@ -148,9 +151,9 @@ def _fraction_in(series: MeltSeries, melts: int, room: Room, clear: Pairs) -> Fr
     ]
     if not options:
         raise PlanImpossible(
-            f"no fraction of {k} factors in {melts} melts keeps clear "
-            f"{', '.join(' * '.join(pair) for pair in clear)} with {', '.join(whole)} the same within a firing and the "
-            "firings there are: there is none (all were tried)",
+            f"there is no fraction of {k} factors in {melts} melts that keeps "
+            f"{' and '.join(' * '.join(pair) for pair in clear)} clear of other effects while {' and '.join(whole)} "
+            f"stay{'s' * (len(whole) == 1)} the same within a firing (all were tried)",
             _more(runs),
         )
     return min(options, key=lambda pair: (not pair[0], pair[1].word_lengths))[1]

@@ -11,7 +11,9 @@ import numpy as np
 
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["PlayedSeries", "Rehearsal", "TruthSource"]
+__all__ = ["FEW_SERIES", "PlayedSeries", "Rehearsal", "TruthSource"]
+
+FEW_SERIES = 20  # below this many the ends of a middle 80 % mean little
 
 TruthSource: TypeAlias = Literal["beliefs", "melts", "stated"]
 
@@ -158,10 +160,10 @@ def _mean(values: Sequence[float]) -> float:
 
 
 def _spread(values: Sequence[float]) -> tuple[float, float, float]:
-    """Median and the ends of the middle 80 %, each a value that occurred."""
+    """Median and the ends of the middle 80 %, or of all where they are few; each a value that occurred."""
     ordered = np.sort(np.asarray(values, dtype=float))
-    last = len(ordered) - 1
-    middle, low, high = (float(ordered[math.floor(q * last + 0.5)]) for q in (0.5, 0.1, 0.9))
+    last, tail = len(ordered) - 1, 0.1 if len(ordered) >= FEW_SERIES else 0.0
+    middle, low, high = (float(ordered[math.floor(q * last + 0.5)]) for q in (0.5, tail, 1.0 - tail))
     return middle, low, high
 
 

@@ -9,16 +9,27 @@ import math
 
 import numpy as np
 
-from meltdoe.fit.stages.phrases import interval_phrase, listed, melts_phrase, percent
+from meltdoe.fit.stages.phrases import capital, interval_phrase, listed, melts_phrase, percent
 from meltdoe.next_melt.advice import Advice, Suggestion
-from meltdoe.next_melt.stopping import Confirmation, Move, confirmation_melts
+from meltdoe.next_melt.stopping import SPENT, SURE, Confirmation, Move, confirmation_melts
 from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["TELLS_SCALE", "aim_sentence", "money", "tells", "why_not_another", "why_this_melt", "why_verdict"]
+__all__ = [
+    "TELLS_SCALE",
+    "aim_sentence",
+    "best_words",
+    "firing_words",
+    "money",
+    "tells",
+    "why_not_another",
+    "why_this_melt",
+    "why_verdict",
+]
 
 TELLS_SCALE = "1 is the answer to a yes-or-no question that could go either way"
 _MOST_MOVES = 3
+_MOST_CONFIRMED = 60  # melts in a row that a workshop might still make
 
 
 def tells(information: float) -> str:
@@ -32,21 +43,39 @@ def money(series: MeltSeries, amount: float) -> str:
 
 
 def _points(change: float) -> str:
-    return f"{100 * change:.1f} points"
+    return f"{100 * change:.0f} points" if change >= 0.0995 else f"{100 * change:.1f} points"
+
+
+def best_words(advice: Advice) -> str:
+    """What the setting is called that would be used if the series ended now."""
+    return "best setting so far" if advice.made else "best guess before any melt"
+
+
+def firing_words(series: MeltSeries, melt: Suggestion) -> str:
+    """The firing of a proposed melt; one beyond the budget has no number."""
+    most = series.budget.firings
+    if most is not None and melt.firing > most:
+        return "Firing beyond the budget"
+    return f"Firing {melt.firing}" if melt.planned is None else f"Firing {melt.firing}, melt {melt.planned} of the plan"
 
 
 def why_verdict(series: MeltSeries, advice: Advice) -> str:
-    """The reason to go on or to stop, in one to three sentences with the figures."""
-    v, target = advice.verdict, percent(series.target_chance)
-    said = f"the best setting is {percent(v.reaches)} likely to succeed at least {target} of the time"
+    """The reason to go on or to stop, in one to four sentences with the figures."""
+    v, target = advice.verdict, f"{100 * series.target_chance:g} %"
+    named = "the best setting" if advice.made else "the best guess"
+    said = f"the chance that {named} succeeds at least {target} of the time is {percent(v.reaches)}"
     if v.ending == "reached":
         return f"The target is reached: {said}. {_confirm(series, advice.confirmation)}"
-    if v.ending in ("melts spent", "firings spent", "money spent"):
-        return f"{_spent(series, advice)} The target is not reached yet: {said}."
+    if v.ending in SPENT:
+        return (
+            f"{_spent(series, advice)} The target is not shown to be reached: {said}, and {percent(SURE)} is "
+            f"wanted.{_too_high(series)}"
+        )
     if v.ending == "out of reach":
         return (
             f"Out of reach within these ranges and limits: the chance that any setting at all succeeds at least "
             f"{target} of the time is {percent(v.reachable)}. {_moves(series, advice.moves)}"
+            f"{_in_the_way(advice)}"
         )
     if v.ending == "not worth it":
         of_what = "the money set aside" if series.budget.money is not None else "what the melts set aside would cost"
@@ -56,9 +85,22 @@ def why_verdict(series: MeltSeries, advice: Advice) -> str:
             f"{_points(v.most_gain)}, worth {money(series, v.most_gain * worth)} where a sure success is worth "
             f"{of_what}; the next melt is expected to cost {money(series, v.cost)}. As things stand {said}."
         )
+    start = capital(said) if advice.made else f"No melt has been made yet. By what was assumed, {said}"
     return (
-        f"{said[0].upper()}{said[1:]}, too little to stop. Knowing everything would raise the best chance by "
-        f"{_points(v.most_gain)}; the most hopeful single melt is expected to raise it by {_points(v.gain)}."
+        f"{start}; {percent(SURE)} would be enough to stop. One more melt is expected to raise the best chance by "
+        f"about {_points(v.gain)}; knowing everything would raise it by {_points(v.most_gain)}."
+        f"{_too_high(series)}"
+    )
+
+
+def _too_high(series: MeltSeries) -> str:
+    """That a target cannot be shown by the melts of a workshop; empty where it can."""
+    melts = confirmation_melts(series.target_chance)
+    if melts <= _MOST_CONFIRMED:
+        return ""
+    return (
+        f" A target of {100 * series.target_chance:g} % is more than a workshop can show: without a model it would "
+        f"take {melts} good melts in a row; think of lowering it."
     )
 
 
@@ -68,19 +110,20 @@ def _price_of_all(series: MeltSeries) -> float:
 
 
 def _confirm(series: MeltSeries, found: Confirmation | None) -> str:
-    target = percent(series.target_chance)
+    target = f"{100 * series.target_chance:g} %"
+    melts = confirmation_melts(series.target_chance) if found is None else found.melts
+    level = f"{100 * (0.9 if found is None else found.level):g} % lower bound"
+    prove = f"{melts} good melts in a row at that setting would prove a chance of at least {target} without any model"
+    if melts > _MOST_CONFIRMED:
+        said = f"It rests on the fit: {prove} ({level}), more than a workshop makes."
+    else:
+        said = f"Before relying on it, confirm: {prove} ({level})"
+        said += "." if found is None else f"; by the fit that run has a chance of {percent(found.all_good)}."
     if found is None:
-        melts = confirmation_melts(series.target_chance)
-        return (
-            f"Before relying on it, confirm: {melts} good melts in a row at that setting would prove a chance of at "
-            f"least {target} without any model (90 % lower bound)."
-        )
-    level = f"{100 * found.level:g} % lower bound"
+        return said
     return (
-        f"Before relying on it, confirm: {found.melts} good melts in a row at that setting would prove a chance of at "
-        f"least {target} without any model ({level}); by the fit that run has a chance of {percent(found.all_good)}. "
-        f"{found.few} in a row prove only {percent(found.few_prove)} without a model ({level}), and by the fit make it "
-        f"{percent(found.few_reach)} likely that the target is reached."
+        f"{said} {found.few} in a row prove only {percent(found.few_prove)} without a model ({level}), and by the fit "
+        f"make it {percent(found.few_reach)} likely that the target is reached."
     )
 
 
@@ -90,11 +133,10 @@ def _spent(series: MeltSeries, advice: Advice) -> str:
         return f"The budget of {budget.melts} melts is used up."
     if v.ending == "firings spent":
         return f"The budget of {budget.firings} firings is used up."
-    left = max((budget.money or 0.0) - v.spent, 0.0)
-    return (
-        f"The next melt is expected to cost {money(series, v.cost)} with its firing and likely losses, and about "
-        f"{money(series, left)} of the budget is left."
-    )
+    left = (budget.money or 0.0) - v.spent
+    all_of_it = f"The budget of {money(series, budget.money or 0.0)} is used up"
+    rest = f" but for {money(series, left)}" if left >= 0.5 else ""
+    return f"{all_of_it}{rest}: the next melt is expected to cost {money(series, v.cost)}, firing and losses included."
 
 
 def _moves(series: MeltSeries, moves: tuple[Move, ...]) -> str:
@@ -114,29 +156,35 @@ def _moves(series: MeltSeries, moves: tuple[Move, ...]) -> str:
     )
 
 
+def _in_the_way(advice: Advice) -> str:
+    """The outcome that most of the expected failures at the best setting stand at; empty where it is the only one."""
+    if advice.outlook is None:
+        return ""
+    shares = advice.outlook.chain.stage_failure_share(advice.best.raw)
+    if len(shares) < 2:
+        return ""
+    name = max(shares, key=lambda one: float(shares[one][0]))
+    return (
+        f" {percent(float(shares[name][0]))} of the failures expected at the best setting are {name} turning out bad."
+    )
+
+
 def why_this_melt(series: MeltSeries, advice: Advice, melt: Suggestion) -> str:
-    """Why one of the proposed melts was chosen: what it tells, at which stage, at what chance, cost and risk."""
+    """Why one of the proposed melts was chosen: its chance, risk and cost, what it tells, and at which stage."""
     place = advice.melts.index(melt)
     most = max(melt.share_by_stage, key=lambda name: melt.share_by_stage[name])
-    scale = f" ({TELLS_SCALE})" if place == 0 else ""
-    beside = (
-        ""
-        if place == 0
-        else f" beside what the {'melt' if place == 1 else 'melts'} above {'tells' if place == 1 else 'tell'}"
-    )
-    parts = [
-        f"It is expected to tell {tells(melt.information)}{beside}{scale}, {percent(melt.share_by_stage[most])} of it "
-        f'about "{series.outcome(most).title}"',
-        f"its chance of full success is {percent(melt.chance)}, {interval_phrase(melt.low, melt.high, advice.level)}",
-    ]
-    if series.costs.known:
-        parts.append(
-            f"it is expected to cost {money(series, melt.cost)} with its share of the firing and of likely losses"
-        )
+    scale = f" ({TELLS_SCALE})" if place == 0 else f" beside the {'melt' if place == 1 else 'melts'} above"
+    parts = [f"Chance of full success {percent(melt.chance)}, {interval_phrase(melt.low, melt.high, advice.level)}"]
     if melt.risk > 0.0:
         parts.append(f"a costly failure has a chance of {percent(melt.risk)}")
+    if series.costs.known:
+        parts.append(f"it is expected to cost {money(series, melt.cost)}, firing and losses included")
+    parts.append(
+        f"it is expected to tell {tells(melt.information)}{scale}, {percent(melt.share_by_stage[most])} of it about "
+        f'"{series.outcome(most).title}"'
+    )
     if bool(np.allclose(melt.raw, advice.best.raw)):
-        parts.append("it is the best setting so far, made to know its chance better")
+        parts.append(f"it is the {best_words(advice)}, made to know its chance better")
     if melt.repeats:
         parts.append(f"it repeats {melts_phrase(melt.repeats)}, since one result leaves the chance open")
     return "; ".join(parts) + "."
@@ -163,7 +211,10 @@ def _second(series: MeltSeries, advice: Advice, other: Suggestion) -> str:
     parts = [f"it would tell {tells(other.information)}", f"succeed with a chance of {percent(other.chance)}"]
     if series.costs.known:
         parts.append(f"cost {money(series, other.cost)} in a firing of its own")
-    said = f"Second best: {series.show(other.settings)}; {listed(parts)}."
+    said = f"{'Outside the plan' if advice.follows_plan else 'Second best'}: {series.show(other.settings)}; "
+    said += f"{listed(parts)}."
+    if advice.follows_plan:
+        return f"{said} A firing of such melts is not clearly better than going on with the plan."
     if advice.runner_up_share > 1.005:
         return f"{said} Alone it would be worth more, but not the firing that it would have to share."
     if advice.runner_up_share > 0.0:
@@ -172,12 +223,14 @@ def _second(series: MeltSeries, advice: Advice, other: Suggestion) -> str:
 
 
 def _again(series: MeltSeries, advice: Advice, first: Suggestion) -> str:
-    again = f"One more melt at the best setting so far would tell {tells(advice.best_again)}"
+    again = (
+        f"{'One more' if advice.made else 'A'} melt at the {best_words(advice)} would tell {tells(advice.best_again)}"
+    )
     if advice.best_again < first.information:
         return f"{again}, against {tells(first.information)} for the melt proposed."
     counted = "its cost and what it could do" if series.costs.known else "what it could do"
     return (
-        f"{again}, more than the {tells(first.information)} of the melt proposed, but ranks behind it once {counted} "
+        f"{again}, more than the {tells(first.information)} of the melt proposed, but it ranks behind once {counted} "
         "for the best chance are counted; it is the choice if only confirmation is wanted."
     )
 

@@ -91,7 +91,7 @@ AUDIENCES: dict[Reader | None, Audience] = {
             Section("piece", "What it is made of, and how", "gallery_piece"),
             Section("lasting", "Will it last?", "gallery_lasting"),
             Section("series", "How it was arrived at", "gallery_series"),
-            Section("cautions", "Cautions for the maker"),
+            Section("cautions", "Cautions for those who work on it", "gallery_cautions"),
             Section("record", "The record behind this page", "gallery_record"),
         ),
     ),

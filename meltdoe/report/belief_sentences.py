@@ -35,7 +35,8 @@ def _without(series: MeltSeries, check: BeliefCheck, with_them: str, without_the
         text += ", and no other setting would be clearly better"
     return (
         f"{text}; all with {level_phrase(check.level)}.",
-        f"Before any melt it stood at {percent(check.before_at_best.mean)} ({_ends(check.before_at_best)}).",
+        f"Before any melt the chance there stood at {percent(check.before_at_best.mean)} "
+        f"({_ends(check.before_at_best)}).",
     )
 
 
@@ -70,21 +71,23 @@ def chemistry_sentences(series: MeltSeries, check: BeliefCheck) -> tuple[str, ..
     by_outcome: dict[str, list[BelievedChance]] = {}
     for one in check.beliefs:
         by_outcome.setdefault(one.belief.outcome, []).append(one)
-    said = [_outcome(series, name, told, check.level) for name, told in by_outcome.items()]
+    said = [_outcome(series, name, told, check) for name, told in by_outcome.items()]
     said += _without(series, check, "with the chemistry", "without it")
     notes = series.chemistry_prior.notes if series.chemistry_prior else ()
     return (*said, *(f"{capital(note.rstrip('.'))}." for note in notes))
 
 
-def _outcome(series: MeltSeries, name: str, told: Sequence[BelievedChance], level: float) -> str:
+def _outcome(series: MeltSeries, name: str, told: Sequence[BelievedChance], check: BeliefCheck) -> str:
     against = [one for one in told if one.conflict]
     unsettled = [one for one in told if not one.conflict and one.without.high - one.without.low > _OPEN]
     worth = sum(one.belief.worth for one in told)
+    trust = series.chemistry_prior.trust if series.chemistry_prior else 0.0
     text = (
         f"{capital(good_phrase(series.outcome(name)))}: chemistry counts as {worth:.2g} "
-        f"melt{'' if f'{worth:.2g}' == '1' else 's'}. Of the {len(told)} settings at which it speaks the melts alone "
-        f"agree with it at {len(told) - len(against) - len(unsettled)}, speak against it at {len(against)} and cannot "
-        f"yet judge at {len(unsettled)}."
+        f"melt{'' if f'{worth:.2g}' == '1' else 's'} where it is right; that had a chance of {percent(trust)} before "
+        f"the first melt and has {percent(check.right[name])} now. Of the {len(told)} settings at which it speaks the "
+        f"melts alone agree with it at {len(told) - len(against) - len(unsettled)}, speak against it at {len(against)} "
+        f"and cannot yet judge at {len(unsettled)}."
     )
     if not against:
         return text
@@ -92,5 +95,6 @@ def _outcome(series: MeltSeries, name: str, told: Sequence[BelievedChance], leve
     alone = f"{percent(worst.without.mean)} ({percent(worst.without.low)} to {percent(worst.without.high)}"
     return (
         f"{text} They differ most at {series.show(worst.belief.at)}: chemistry says {percent(worst.belief.chance)}, "
-        f"the melts alone say {alone} with {level_phrase(level)}); the two together give {percent(worst.after.mean)}."
+        f"the melts alone say {alone} with {level_phrase(check.level)}); the two together give "
+        f"{percent(worst.after.mean)}."
     )

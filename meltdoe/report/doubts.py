@@ -21,6 +21,7 @@ from meltdoe.report.belief_sentences import belief_sentences, chemistry_conclusi
 from meltdoe.report.failures import first_failure
 from meltdoe.report.further_melts import further_sentences
 from meltdoe.report.learning_sentences import Passage, drift_sentences, influence_sentences
+from meltdoe.report.tables import times
 from meltdoe.series.factor import Choice, FloatArray
 from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
 
@@ -28,6 +29,7 @@ __all__ = ["doubt_passages"]
 
 _ALONG = 0.7  # correlation from which a factor cannot be told from the order (our choice)
 _CLEARLY = 0.05  # gain in chance from which another setting counts as another recommendation, as in `fit.influence`
+_FAR_APART = 0.15  # of two chances for one setting, from which they are called different answers (our choice)
 _MATTERS = 0.5  # inclusion from which an effect is looked at
 _FACTORS_CROSSED = 6  # more factors have too many products for a second model
 _NEAREST = 3
@@ -128,7 +130,7 @@ def _left_out(log: Log, plan: Plan | None) -> list[str]:
     said.append(
         f"The count of melts has gaps that nothing explains: {melts_phrase(strange)}. Ask what became of them."
         if strange
-        else "The count of melts has no gap that the plan does not explain."
+        else "The count of melts has no gap" + (" that the plan does not explain." if unmade else ".")
     )
     if log.series.folder is not None and (log.series.folder / "journal.jsonl").is_file():
         said.append(
@@ -143,11 +145,17 @@ def _firings(chain: ChainFit, found: Learning) -> list[str]:
     counts = {firing: int(np.sum(log.firings == firing)) for firing in sorted({e.firing for e in log.entries})}
     days = {entry.date for entry in log.entries if entry.date is not None}
     shared = sum(n > 1 for n in counts.values())
+    what = "castings" if series.moulds_per_melt > 1 else "melts"
     said = [
-        f"{len(log.entries)} castings came from {len(counts)} firing{'s' * (len(counts) != 1)}"
+        f"{len(log.entries)} {what} came from {len(counts)} firing{'s' * (len(counts) != 1)}"
         + (f" on {len(days)} day{'s' * (len(days) != 1)}" if days else "")
         + (f", {shared} of which held more than one." if shared else ", one each: firing and melt cannot be parted.")
     ]
+    if len(counts) > 1 and len(days) == len(counts):
+        said.append("Every firing had a day of its own, so what the day did cannot be told from what the firing did.")
+    noted = dict.fromkeys(name for stage in chain.stages for name in stage.data.nuisance.names)
+    if noted:
+        said.append(f"Noted with each melt and allowed for in the fit: {listed(list(noted))}.")
     if series.per_firing:
         names = listed([series.factor_names[i] for i in series.per_firing])
         said.append(
@@ -191,12 +199,20 @@ def _other_models(chain: ChainFit, best: BestSetting, found: Learning, refits: b
         here = float(other.success_draws(best.raw).mean())
         named = "with interactions and squares of all factors" if second else "with main effects alone"
         said.append(
-            f"A model {named} puts the chance at the recommended setting at {percent(here)} instead of "
-            f"{percent(best.chance)}; "
+            f"A model {named} puts the chance at the recommended setting at "
+            + ("the same " if percent(here) == percent(best.chance) else "")
+            + percent(here)
+            + ("" if percent(here) == percent(best.chance) else f" instead of {percent(best.chance)}")
+            + "; "
             + (
                 f"it would rather have {chain.series.show(there.settings)} ({percent(there.chance)})."
                 if there.chance - here >= _CLEARLY
                 else "no other setting is clearly better by it."
+            )
+            + (
+                " How often it works therefore hangs on which of the two models is nearer to the truth."
+                if abs(here - best.chance) >= _FAR_APART
+                else ""
             )
         )
     if found.beliefs is not None:
@@ -233,14 +249,17 @@ def _classical(chain: ChainFit) -> str:
                 none += 1
                 continue
             agrees = np.sign(effect.estimate) == np.sign(end - start)
-            (same if agrees else other).append(f"{effect.label} on {stage.outcome.name}")
+            (same if agrees else other).append(f"{times(effect.label)} on {stage.outcome.name}")
     if not same and not other:
         return "No effect is sure enough to be compared with the classical fits, which know nothing of the prior."
     total = len(same) + len(other)
-    text = (
-        f"Of the effects that more likely than not matter, {len(same)} of {total} go the same way in the classical "
-        "fits, which know nothing of the prior"
-    )
+    if total == 1:
+        text = f"The one effect that more likely than not matters goes {'the same' if same else 'the other'} way"
+    elif not other:
+        text = f"All {total} effects that more likely than not matter go the same way"
+    else:
+        text = f"Of the {total} effects that more likely than not matter, {len(same)} go the same way"
+    text += " in the classical fits, which know nothing of the prior"
     text += f"; the other way: {listed(other)}" if other else ""
     return text + (f"; {none} more have no classical estimate." if none else ".")
 

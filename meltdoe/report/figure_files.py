@@ -27,6 +27,7 @@ from meltdoe.report.figures.seen_figures import measured_picture, predicted_pict
 from meltdoe.report.figures.stage_figures import stage_picture
 from meltdoe.report.figures.style import Picture, png_bytes
 from meltdoe.report.glass_pictures import glass_pictures
+from meltdoe.report.plans_compared import own_option
 from meltdoe.series.factor import Amount
 
 __all__ = ["figure_files", "pictures_of"]
@@ -67,7 +68,7 @@ def pictures_of(
     """
     found: list[Picture | None] = []
     if compared is not None:
-        found.append(options_picture(compared))
+        found.append(options_picture(compared, "" if plan is None else own_option(plan)))
     if plan is not None and plan.melts:
         judged = assess(plan)
         found += [plan_picture(plan, chain.log), alias_picture(plan), power_picture(judged), precision_picture(judged)]

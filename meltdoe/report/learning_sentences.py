@@ -31,6 +31,7 @@ from meltdoe.report.model_sentences import (
     surface_sentences,
     two_level_sentences,
 )
+from meltdoe.report.sentences import judged_phrase
 from meltdoe.report.tables import Column, Table
 from meltdoe.series.melt_series import MeltSeries
 
@@ -230,7 +231,7 @@ def past_table(series: MeltSeries, past: PastPredictions) -> Table | None:
 def drift_sentences(chain: ChainFit, found: tuple[Drift, ...]) -> tuple[str, ...]:
     """Whether something drifted in the order of the melts, outcome by outcome."""
     said = [_drift(chain, drift) for drift in found if drift.finding != "too few"]
-    few = [good_phrase(chain.stage(d.outcome).outcome) for d in found if d.finding == "too few"]
+    few = [judged_phrase(chain.stage(d.outcome).outcome) for d in found if d.finding == "too few"]
     if few:
         said.append(f"Too few melts to look for a drift in {listed(few)}.")
     return tuple(said)
@@ -238,7 +239,7 @@ def drift_sentences(chain: ChainFit, found: tuple[Drift, ...]) -> tuple[str, ...
 
 def _drift(chain: ChainFit, drift: Drift) -> str:
     outcome = chain.stage(drift.outcome).outcome
-    title = capital(good_phrase(outcome))
+    title = capital(judged_phrase(outcome))
     if drift.finding == "mixed up":
         along = listed(drift.goes_along) if drift.goes_along else "the settings taken together"
         return (

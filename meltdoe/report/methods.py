@@ -57,6 +57,9 @@ REFERENCES = {
     "the 13th International Conference on Artificial Intelligence and Statistics, 541-548.",
     "patterson": "Patterson, H. D. and Thompson, R. (1971). Recovery of inter-block information when block sizes "
     "are unequal. Biometrika 58, 545-554.",
+    "schmidli": "Schmidli, H., Gsteiger, S., Roychoudhury, S., O'Hagan, A., Spiegelhalter, D. and Neuenschwander, B. "
+    "(2014). Robust meta-analytic-predictive priors in clinical trials with historical control information. Biometrics "
+    "70, 1023-1032.",
     "scott": "Scott, J. G. and Berger, J. O. (2010). Bayes and empirical-Bayes multiplicity adjustment in the "
     "variable-selection problem. Annals of Statistics 38, 2587-2619.",
     "vehtari": "Vehtari, A., Simpson, D., Gelman, A., Yao, Y. and Gabry, J. (2024). Pareto smoothed importance "
@@ -123,6 +126,7 @@ def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -
     prior = chain.series.chemistry_prior
     expected = prior.beliefs if prior else ()
     cited |= {"bedrick"} if chain.series.beliefs or expected else set()
+    cited |= {"schmidli"} if expected else set()
     cited |= {"lenth", "daniel"} if half_normal else set()
     return Methods(
         level=chain.level,

@@ -53,11 +53,12 @@ def advice_html(advice: Advice) -> str:
         f"Best setting so far: {_settings(best.settings)}; chance of success {percent(best.chance)} "
         f"({percent(best.low)} to {percent(best.high)} with {100 * advice.level:g} % probability).",
     ]
-    lines += [
-        f"Next, firing {melt.firing}: {_settings(melt.settings)}; chance of success {percent(melt.chance)} "
-        f"({percent(melt.low)} to {percent(melt.high)})."
-        for melt in advice.melts
-    ]
+    for melt in advice.melts:
+        when = "If you go on, beyond the budget" if advice.spent else f"Next, firing {melt.firing}"
+        lines.append(
+            f"{when}: {_settings(melt.settings)}; chance of success {percent(melt.chance)} "
+            f"({percent(melt.low)} to {percent(melt.high)})."
+        )
     return _said(lines)
 
 

@@ -14,6 +14,7 @@ from meltdoe.report.figures.page_svg import standalone_svg
 from meltdoe.report.figures.style import png_bytes
 from meltdoe.report.html import report_page
 from meltdoe.report.page_blocks import page_blocks
+from meltdoe.report.plans_compared import plans_compared
 from meltdoe.report.sections import report_of
 
 __all__ = ["Extra", "report_files"]
@@ -44,10 +45,11 @@ def report_files(
     ``figures/NAME.svg`` and as ``figures/NAME.png`` of 300 dots per inch; and of the extras ``report.docx``,
     ``report.md`` and ``tables/NN-CAPTION.csv``. The extras are made from the page itself, so no number can differ.
     """
-    pictures = pictures_of(chain, plan, None if advice is None else advice.best, advice)
+    compared = None if plan is None else plans_compared(plan)
+    pictures = pictures_of(chain, plan, None if advice is None else advice.best, advice, compared)
     drawn = {picture.name: standalone_svg(picture) for picture in pictures}
     pixels = {picture.name: png_bytes(picture.figure) for picture in pictures}
-    page = report_page(report_of(chain, plan, advice, pictures), drawn, reader)
+    page = report_page(report_of(chain, plan, advice, pictures, compared), drawn, reader)
     name = AUDIENCES[reader].file
     files: dict[str, bytes | str] = {f"{name}.html": page}
     for picture in pictures:

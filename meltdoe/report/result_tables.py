@@ -72,9 +72,10 @@ def _effect_row(effect: Effect, on_values: bool, on_chances: bool) -> tuple[str,
     if effect.estimate is None or effect.low is None or effect.high is None:
         cells += [effect.why_not or "none", ""]
     else:
-        limits = f"{effect.low:+.2f} to {effect.high:+.2f}"
+        estimate, low, high = (f"{round(value, 2) + 0.0:+.2f}" for value in (effect.estimate, effect.low, effect.high))
+        limits = f"{low} to {high}"
         cells += [
-            f"{effect.estimate:+.2f} ({limits})",
+            f"{estimate} ({limits})",
             "" if effect.p_value is None else p_phrase(effect.p_value).removeprefix("p ").removeprefix("= "),
         ]
     return tuple(cells)
@@ -148,7 +149,13 @@ def next_table(series: MeltSeries, advice: Advice) -> Table:
     columns += [Column("Chance of a costly failure", "number")] if any(series.costs.loss.values()) else []
     rows: list[Sequence[str]] = []
     for i, melt in enumerate(advice.melts, 1):
-        cells = [str(i), str(melt.firing), series.show(melt.settings), percent(melt.chance)]
+        beyond = series.budget.firings is not None and melt.firing > series.budget.firings
+        cells = [
+            str(i),
+            "beyond the budget" if beyond else str(melt.firing),
+            series.show(melt.settings),
+            percent(melt.chance),
+        ]
         cells += [f"{percent(melt.low)} to {percent(melt.high)}", tells(melt.information)]
         cells += [f"{melt.cost:.0f}"] if series.costs.known else []
         cells += [percent(melt.risk)] if any(series.costs.loss.values()) else []

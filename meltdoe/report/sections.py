@@ -12,7 +12,7 @@ import numpy as np
 
 from meltdoe.fit.learning import Learning, learning
 from meltdoe.fit.stages.best_setting import BestSetting
-from meltdoe.fit.stages.phrases import interval_phrase, listed, percent
+from meltdoe.fit.stages.phrases import interval_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.fit.stages.thresholds import threshold
@@ -20,10 +20,11 @@ from meltdoe.log.entry import entry_row
 from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.advice import Advice
 from meltdoe.next_melt.stopping import confirmation_melts
+from meltdoe.plans.comparison import PlanComparison
 from meltdoe.plans.melt_plan import Plan
-from meltdoe.plans.merits.assessment import Assessment, assess
 from meltdoe.report.advice_sentences import aim_sentence, why_not_another, why_this_melt, why_verdict
 from meltdoe.report.answer import answer_sentences
+from meltdoe.report.charge_table import charge_table, made_of, to_weigh
 from meltdoe.report.deviations import deviation_sentences
 from meltdoe.report.diary import DiaryEntry, diary_of
 from meltdoe.report.doubts import doubt_passages
@@ -39,6 +40,8 @@ from meltdoe.report.outlook_sentences import (
     result_sentences,
     thin_sentences,
 )
+from meltdoe.report.plain_words import plain_chance, plain_counts
+from meltdoe.report.plan_section import Planned, planned_of
 from meltdoe.report.provenance import Provenance, provenance
 from meltdoe.report.result_tables import (
     caution_table,
@@ -57,35 +60,20 @@ from meltdoe.report.tables import (
     Table,
     factor_table,
     melt_table,
-    mixed_table,
     outcome_table,
-    plan_table,
-    precision_table,
 )
 from meltdoe.report.what_if import WhatIf, what_if
 from meltdoe.series.factor import Choice
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.sheets.series_cautions import cautions_of, reached_celsius
 
-__all__ = ["Learnt", "Planned", "Recommended", "Report", "report_of"]
+__all__ = ["Learnt", "Recommended", "Report", "report_of"]
 
 # first words of the names of figures
 _OF_THE_PLAN = ("plan", "alias", "power", "kiln", "viscosity")
 _OF_THE_NEXT = ("information", "next")
 _OF_OUTCOMES = ("effects", "half", "seen")
 _MOST_FACTORS_REFITTED, _MOST_MELTS_REFITTED = 10, 40  # beyond them the refits would take minutes
-
-
-@dataclass(frozen=True, slots=True)
-class Planned:
-    """How the series was planned; tables are None where the plan has nothing to put in them."""
-
-    plan: Plan
-    assessment: Assessment
-    melts: Table
-    precision: Table | None
-    mixed: Table | None
-    drop_outs: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +94,9 @@ class Recommended:
     settings: Table
     stages: Table
     sentences: tuple[str, ...]
+    to_weigh: str
+    made_of: str
+    plain: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +128,7 @@ class Report:
     diary, failures : the same melts one by one, and those that failed.
     progress : how the best chance came up. works, predicted : figures and expectations of the whole chain.
     checks : how far the conclusion can be trusted, passage by passage. doubts : questions of a sceptical reader.
+    charges : what went into each crucible, None without a recipe.
     what_if : what the panel needs, None where no setting can be tried.
     unknown : what the melts do not say. waiting : outcomes that are later or lost.
     log_csv : the log as it stands in its file.
@@ -155,6 +147,7 @@ class Report:
     planned: Planned | None
     plan_pictures: tuple[Picture, ...]
     melts: Table | None
+    charges: Table | None
     melts_picture: Picture | None
     notes: tuple[tuple[str, str], ...]
     deviations: tuple[str, ...]
@@ -171,6 +164,7 @@ class Report:
     unknown: tuple[str, ...]
     waiting: tuple[str, ...]
     counts: tuple[str, ...]
+    plain_counts: tuple[str, ...]
     next: Next | None
     next_pictures: tuple[Picture, ...]
     cautions: Table
@@ -179,13 +173,20 @@ class Report:
     log_csv: str
 
 
-def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, pictures: tuple[Picture, ...]) -> Report:
+def report_of(
+    chain: ChainFit,
+    plan: Plan | None,
+    advice: Advice | None,
+    pictures: tuple[Picture, ...],
+    compared: PlanComparison | None = None,
+) -> Report:
     """Gather what the page says.
 
     Parameters
     ----------
     plan : None where none was drawn up. advice : None where nothing can be advised.
     pictures : as `meltdoe.report.figure_files.pictures_of` gives them.
+    compared : the plans that could have been taken, or None where they were not compared.
     """
     from meltdoe.files.store.log_csv import log_text
 
@@ -209,9 +210,10 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
         ends=(ended.count(True), ended.count(False), ended.count(None)),
         beyond=0 if plan is None else len(log.melt_numbers - {melt.melt for melt in plan.melts}),
         answer=answer_sentences(chain, advice, judged),
-        planned=None if plan is None else _planned(plan),
+        planned=None if plan is None else planned_of(plan, compared),
         plan_pictures=placed["planned"],
         melts=melt_table(log, plan) if log.entries else None,
+        charges=charge_table(log),
         melts_picture=by_name.get("melts"),
         notes=_notes(log),
         deviations=() if plan is None else deviation_sentences(log, plan),
@@ -228,6 +230,7 @@ def report_of(chain: ChainFit, plan: Plan | None, advice: Advice | None, picture
         unknown=unknown_sentences(chain, best if judged else None),
         waiting=waiting_sentences(log),
         counts=tuple(counted_sentence(stage) for stage in chain.stages),
+        plain_counts=plain_counts(chain),
         next=None if advice is None or not judged else _next(series, advice),
         next_pictures=placed["next"],
         cautions=caution_table(cautions_of(series, reached_celsius(series, log.raw))),
@@ -249,21 +252,6 @@ def _placed(pictures: tuple[Picture, ...]) -> dict[str, tuple[Picture, ...]]:
         elif kind not in _OF_OUTCOMES and picture.name not in ("melts", "progress"):
             found["works"].append(picture)
     return {name: tuple(some) for name, some in found.items()}
-
-
-def _planned(plan: Plan) -> Planned:
-    assessment = assess(plan)
-    drop_outs = []
-    for what, loss in (("melt", assessment.drop_melt), ("firing", assessment.drop_firing)):
-        if loss.worst:
-            lost = f", and {listed(loss.lost)} could no longer be estimated" if loss.lost else ""
-            drop_outs.append(
-                f"Without one {what} the plan keeps {percent(loss.kept_average)} of its precision on average, "
-                f"{percent(loss.kept_worst)} without {what} {loss.worst}{lost}."
-            )
-    return Planned(
-        plan, assessment, plan_table(plan), precision_table(assessment), mixed_table(assessment), tuple(drop_outs)
-    )
 
 
 def _notes(log: Log) -> tuple[tuple[str, str], ...]:
@@ -304,13 +292,13 @@ def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
         for entry, row in zip(chain.log.entries, chain.log.raw, strict=True)
         if np.allclose(row, best.raw)
     ]
-    known = [good for good in at_best if good is not None]
-    made = (
-        f"{len(known)} melt{'s have' if len(known) != 1 else ' has'} been made at exactly this setting, "
-        f"{known.count(True)} of them good throughout."
-        if known
-        else "No melt has been made at exactly this setting: its chance is a prediction from the others."
-    )
+    made = "No melt has been made at exactly this setting: its chance is a prediction from the others."
+    if at_best:
+        made = (
+            f"{len(at_best)} melt{'s have' if len(at_best) != 1 else ' has'} been made at exactly this setting: "
+            f"{at_best.count(True)} good throughout, {at_best.count(False)} not"
+            + (f", {at_best.count(None)} not known to the end." if None in at_best else ".")
+        )
     n = confirmation_melts(series.target_chance)
     said = [
         f"Chance of success {percent(best.chance)}, {interval_phrase(best.low, best.high, chain.level)}; chance that "
@@ -324,7 +312,15 @@ def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
         turnable = [i for i in ranked_factors(chain, best) if not isinstance(series.factors[i], Choice)]
         for i in turnable[:2]:
             said.append(threshold(chain, series.factors[i].name, series.target_chance, best.settings).sentence)
-    return Recommended(best, setting_table(series, best), stage_table(chain, best), tuple(said))
+    return Recommended(
+        best,
+        setting_table(series, best),
+        stage_table(chain, best),
+        tuple(said),
+        to_weigh(chain.log, best.raw),
+        made_of(chain.log, best.raw),
+        plain_chance(chain, best),
+    )
 
 
 def _next(series: MeltSeries, advice: Advice) -> Next:

@@ -10,16 +10,23 @@ from meltdoe.fit.classical.exact_intervals import chance_at_least, clopper_pears
 from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import capital, good_phrase, interval_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit, StageFit
+from meltdoe.series.outcome import Outcome
 
 __all__ = [
     "best_sentence",
     "chain_sentences",
     "counted_sentence",
+    "judged_phrase",
     "not_told_apart_sentences",
     "risk_sentence",
     "separation_sentences",
     "stage_sentences",
 ]
+
+
+def judged_phrase(outcome: Outcome) -> str:
+    """What a good outcome is called; the bare name of one that is only described."""
+    return good_phrase(outcome) if outcome.counts else outcome.name.replace("_", " ")
 
 
 def counted_sentence(stage: StageFit) -> str:
@@ -28,7 +35,7 @@ def counted_sentence(stage: StageFit) -> str:
     Where all or none were good only one limit can be wrong, so the whole error is put there.
     """
     seen, good, level = stage.n_seen, stage.n_good, stage.level
-    title = good_phrase(stage.outcome)
+    title = judged_phrase(stage.outcome)
     if not seen:
         return f"{capital(title)}: no melt has been seen for it yet."
     if not stage.outcome.counts:
@@ -85,7 +92,7 @@ def not_told_apart_sentences(chain: ChainFit) -> tuple[str, ...]:
     found = []
     for stage in chain.stages:
         reasons = dict.fromkeys(effect.why_not for effect in stage.effects if not effect.estimable)
-        found += [f"{capital(good_phrase(stage.outcome))}: {reason}." for reason in reasons]
+        found += [f"{capital(judged_phrase(stage.outcome))}: {reason}." for reason in reasons]
     return tuple(found)
 
 

@@ -160,8 +160,8 @@ def mixed_table(assessment: Assessment) -> Table | None:
 
 
 def times(term: str) -> str:
-    """A term as people write a product."""
-    return term.replace(" * ", " × ")
+    """A term as people write products and squares."""
+    return term.replace(" * ", " × ").replace(" ^ 2", "²")
 
 
 def melt_table(log: Log, plan: Plan | None) -> Table:

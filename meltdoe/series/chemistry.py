@@ -38,8 +38,9 @@ class Chemistry:
     ----------
     pour, boil_over, crack : outcomes that are good where the glass pours, stays in the crucible and cools without a
         crack; empty where chemistry is not to speak about it.
-    worth : melts' worth of evidence that chemistry is, for each of these outcomes. One gained as much as two where
-        chemistry is right, and cost no more where it is wrong (`tests/benchmarks/chemistry_study.py`).
+    worth : melts' worth of evidence that chemistry is for each of these outcomes, where it is right.
+    trust : chance before the first melt that it is right about an outcome, between 0 and 1; the melts change it. Worth
+        and trust were chosen on the tuning half of `tests/benchmarks/chemistry_study.py`.
     use : False switches beliefs and ceiling off.
     stiffest : log10 Pa s at the pour beyond which nothing is proposed; None for a melt that never leaves a crucible.
     """
@@ -47,7 +48,8 @@ class Chemistry:
     pour: str = ""
     boil_over: str = ""
     crack: str = ""
-    worth: float = 1.0
+    worth: float = 4.0
+    trust: float = 0.2
     use: bool = True
     stiffest: float | None = None
 
@@ -64,12 +66,14 @@ class ChemistryPrior:
 
     Parameters
     ----------
-    beliefs : in the form of the maker's own.
+    beliefs : in the form of the maker's own, which count only as far as chemistry is right.
+    trust : chance that it is, for each outcome, before the first melt.
     notes : what the reader must know of them, one sentence each.
     """
 
     beliefs: tuple[Belief, ...] = ()
     notes: tuple[str, ...] = ()
+    trust: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ the glass runs -1..+1 between its ends over the planned region.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -68,13 +68,22 @@ class Coding:
 
     def term_columns(self, term: Term, raw: FloatArray) -> FloatArray:
         """Coded columns of one term: all products of the columns of its factors, shape (n_melts, width)."""
-        product = np.ones((np.atleast_2d(raw).shape[0], 1))
+        return self._products(
+            term, {name: self.factor_columns(name, raw) for name in term.factors}, len(np.atleast_2d(raw))
+        )
+
+    @staticmethod
+    def _products(term: Term, coded: Mapping[str, FloatArray], rows: int) -> FloatArray:
+        product: FloatArray | None = None
         for name, power in term.powers:
-            columns = self.factor_columns(name, raw) ** power
-            product = (product[:, :, None] * columns[:, None, :]).reshape(
-                len(product), product.shape[1] * columns.shape[1]
-            )
-        return product
+            columns = coded[name] if power == 1 else coded[name] ** power
+            if product is None:
+                product = columns
+            elif product.shape[1] == columns.shape[1] == 1:
+                product = product * columns
+            else:
+                product = (product[:, :, None] * columns[:, None, :]).reshape(rows, product.shape[1] * columns.shape[1])
+        return np.ones((rows, 1)) if product is None else product
 
     def width(self, term: Term) -> int:
         """How many columns a term takes."""
@@ -84,7 +93,9 @@ class Coding:
     def matrix(self, terms: Sequence[Term], raw: FloatArray) -> FloatArray:
         """Model matrix with a leading column of ones, shape (n_melts, 1 + sum of widths)."""
         rows = np.atleast_2d(np.asarray(raw, dtype=float))
-        return np.column_stack([np.ones(len(rows)), *(self.term_columns(term, rows) for term in terms)])
+        names = dict.fromkeys(name for term in terms for name in term.factors)
+        coded = {name: self.factor_columns(name, rows) for name in names}  # once, however many terms share a factor
+        return np.column_stack([np.ones(len(rows)), *(self._products(term, coded, len(rows)) for term in terms)])
 
     def column_terms(self, terms: Sequence[Term]) -> tuple[Term | None, ...]:
         """The term that each column of `matrix` belongs to; None for the column of ones."""

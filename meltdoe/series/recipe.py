@@ -125,10 +125,19 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class Mould:
-    """What one mould takes: its volume, or the mass of the casting."""
+    """What one mould takes: its volume, or the mass of the casting.
 
-    volume: Quantity | None = None
+    Parameters
+    ----------
+    volume : of the casting, or the factor that is its volume.
+    casting : mass, where that is what was measured.
+    at_thickness : thickness of the casting of which volume or mass were measured. Where a factor sets the thickness
+        ([cooling]), both grow in proportion to it; where this is None they are the same for every thickness.
+    """
+
+    volume: str | Quantity | None = None
     casting: Quantity | None = None
+    at_thickness: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,14 +146,14 @@ class Cooling:
 
     Parameters
     ----------
-    thickness : of the thickest part, or its diameter.
-    shape : "slab" (cooled on both faces), "slab one face", "cylinder" or "sphere".
+    thickness : of the thickest part, or its diameter; or the factor that sets it.
+    shape : "slab" (cooled on both faces), "slab one face", "cylinder" or "sphere"; or the choice factor that sets it.
     in_mould : whether it is annealed in its mould.
     furnace_rate : fastest fall of the annealer by itself, or None where it is not known.
     bed, cover : bed of insulation that it is compared with, and how much of it lies around the casting.
     """
 
-    thickness: Quantity
+    thickness: str | Quantity
     shape: str = "slab"
     in_mould: bool = False
     furnace_rate: Quantity | None = None

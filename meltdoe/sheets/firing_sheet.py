@@ -10,6 +10,7 @@ from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.sheets.bench_glass import BenchGlass
 from meltdoe.sheets.kiln_schedule import KilnStep, cool_together, heating, joint_cooling, temperature_unit
+from meltdoe.sheets.schedule_picture import ScheduleDrawing, schedule_drawing
 from meltdoe.units import convert, convert_difference
 
 __all__ = ["FiringSheet", "ScheduleLine", "firing_sheet", "firing_steps"]
@@ -37,6 +38,7 @@ class FiringSheet:
     lines : the schedule.
     notes : what the schedule rests on, one sentence each.
     warnings : of the cooling, one sentence each.
+    drawing : the schedule as a picture.
     """
 
     firing: int
@@ -45,6 +47,7 @@ class FiringSheet:
     lines: tuple[ScheduleLine, ...]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+    drawing: ScheduleDrawing | None
 
 
 def firing_sheet(series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequence[BenchGlass]) -> FiringSheet | None:
@@ -90,6 +93,7 @@ def firing_sheet(series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequ
         lines=tuple(_line(step, unit) for step in steps),
         notes=tuple(notes),
         warnings=tuple(dict.fromkeys(warning for plan in cooled for warning in plan.schedule.warnings)),
+        drawing=_drawing(series, melts, glasses, unit),
     )
 
 
@@ -97,12 +101,31 @@ def firing_steps(
     series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequence[BenchGlass]
 ) -> tuple[KilnStep, ...]:
     """Heating and joint cooling of one firing; empty where its pour is not known."""
-    gas = max((each.glass.gas for each in glasses if each.glass.composition), default=None)
-    steps = heating(series, melts, gas)
+    steps = _heated(series, melts, glasses)
     if not steps:
         return ()
     cooled = [each.glass.cooling for each in glasses if each.glass.cooling is not None]
     return (*steps, *joint_cooling(cooled, steps[-1].start))
+
+
+def _heated(series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequence[BenchGlass]) -> tuple[KilnStep, ...]:
+    gas = max((each.glass.gas for each in glasses if each.glass.composition), default=None)
+    return heating(series, melts, gas)
+
+
+def _drawing(
+    series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequence[BenchGlass], unit: str
+) -> ScheduleDrawing | None:
+    """Castings that may not share an annealing have a line each."""
+    heated = _heated(series, melts, glasses)
+    if not heated:
+        return None
+    start = heated[-1].start
+    plans = {f"casting of melt {each.glass.melt}": each.glass.cooling for each in glasses}
+    cooled = {name: plan for name, plan in plans.items() if plan is not None}
+    if cool_together(list(cooled.values())):
+        return schedule_drawing(heated, {"castings": joint_cooling(list(cooled.values()), start)}, unit)
+    return schedule_drawing(heated, {name: joint_cooling([plan], start) for name, plan in cooled.items()}, unit)
 
 
 def _line(step: KilnStep, unit: str) -> ScheduleLine:

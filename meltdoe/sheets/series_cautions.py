@@ -83,8 +83,11 @@ def cautions_of_plan(
 
 
 def _words(series: MeltSeries, settings: Mapping[str, Setting] | None = None) -> list[str]:
-    """Every text of the series; with `settings`, of the options only those that are used."""
-    words = [series.title, series.goal]
+    """Every text of the series; with `settings`, of the options only those that are used.
+
+    Where a recipe says what a melt is made of, title and goal speak of others and are left out.
+    """
+    words = [] if settings is not None and series.recipe is not None else [series.title, series.goal]
     for factor in series.factors:
         words += [factor.name.replace("_", " "), factor.label]
         if not isinstance(factor, Amount):

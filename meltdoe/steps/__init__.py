@@ -4,17 +4,20 @@ A function that takes a folder reads what it needs from there; one that takes a 
 """
 
 from meltdoe.steps.bench import write_sheets, write_workbook
-from meltdoe.steps.glass import glass_of_folder, glass_problems, shelf_of, shop
+from meltdoe.steps.glass import glass_of_folder, glass_problems, refuse_weighed, shelf_of, shop
 from meltdoe.steps.learning import advise, fit_folder
 from meltdoe.steps.planning import compare_plans, draw_up_plan, rehearse_folder
 from meltdoe.steps.reading import notice_edits, plan_or_none, read_log, read_plan, read_series
 from meltdoe.steps.setting_out import (
+    assumed,
     begin_from_answers,
     begin_from_example,
     check_folder,
     example_folder,
     example_names,
+    not_checked,
     rebuild_log,
+    refuse_begun,
     remarks_on_log,
     waiting_edits,
 )
@@ -23,6 +26,7 @@ from meltdoe.steps.writing import write_figures, write_report, write_report_file
 
 __all__ = [
     "advise",
+    "assumed",
     "begin_from_answers",
     "begin_from_example",
     "check_folder",
@@ -33,6 +37,7 @@ __all__ = [
     "fit_folder",
     "glass_of_folder",
     "glass_problems",
+    "not_checked",
     "notice_edits",
     "plan_or_none",
     "read_log",
@@ -40,6 +45,8 @@ __all__ = [
     "read_series",
     "read_settings",
     "rebuild_log",
+    "refuse_begun",
+    "refuse_weighed",
     "rehearse_folder",
     "remarks_on_log",
     "shelf_of",

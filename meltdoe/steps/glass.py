@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from meltdoe.plans.melt_plan import Plan
     from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["glass_of_folder", "glass_problems", "shelf_of", "shop"]
+__all__ = ["glass_of_folder", "glass_problems", "refuse_weighed", "shelf_of", "shop"]
 
 _NO_RECIPE = "has no [recipe], so nobody can say what goes into the crucible"
 _ADD = 'add one, such as [recipe] with base = "obsidian", charge = "900 g", and a [[part]] with material and share'
@@ -76,6 +76,25 @@ def shop(folder: Path, *, spare_melts: int | None = None) -> ShoppingList:
         )
     except ValueError as fault:
         raise ProblemsFound.single("plan.csv", None, str(fault), "mend the recipe, or draw the plan up anew") from None
+
+
+def refuse_weighed(series: MeltSeries, text: str) -> None:
+    """What somebody says was weighed, looked at as it is typed; nothing where the series keeps no such column.
+
+    Raises
+    ------
+    ValueError
+        Where it holds no masses, or a material that nobody knows.
+    """
+    from meltdoe.charge.recipe_shares import melt_in_name, shelf_name, weighed_grams
+
+    if series.recipe is None or not series.recipe.weighed or not text.strip():
+        return
+    stocked = _stocked(series, ())
+    for name in weighed_grams(text):
+        own = shelf_name(series, name)
+        if melt_in_name(own) is None and own not in stocked.lots:
+            stocked.material(own)
 
 
 def glass_of_folder(folder: Path) -> tuple[MeltSeries, tuple[MeltGlass, ...]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,12 +14,15 @@ if TYPE_CHECKING:
     from meltdoe.files.series.series_answers import Answers
 
 __all__ = [
+    "assumed",
     "begin_from_answers",
     "begin_from_example",
     "check_folder",
     "example_folder",
     "example_names",
+    "not_checked",
     "rebuild_log",
+    "refuse_begun",
     "remarks_on_log",
     "waiting_edits",
 ]
@@ -58,13 +62,29 @@ def begin_from_answers(folder: Path, answers: Answers) -> Path:
     return _begin(folder, text_from_answers(answers))
 
 
-def _begin(folder: Path, text: str) -> Path:
-    from meltdoe.files.disk.safe_write import make_folder, write_file
+def refuse_begun(folder: Path) -> Path:
+    """Where series.toml of a new series will lie.
+
+    Raises
+    ------
+    ProblemsFound
+        Where a series was begun there already, or there can be no folder.
+    """
     from meltdoe.files.series.series_toml import series_path
 
     file = series_path(folder)
     if file.exists():
-        raise ProblemsFound.single(file.name, None, "is already there", "take another folder, or edit the file")
+        mend = "name another folder, or edit that file"
+        raise ProblemsFound.single(str(file), None, "is already there", mend)
+    if folder.exists() and not folder.is_dir():
+        raise ProblemsFound.single(str(folder), None, "is no folder", "name a folder for the series")
+    return file
+
+
+def _begin(folder: Path, text: str) -> Path:
+    from meltdoe.files.disk.safe_write import make_folder, write_file
+
+    file = refuse_begun(folder)
     make_folder(folder)
     write_file(file, text)
     return file
@@ -92,6 +112,18 @@ def check_folder(folder: Path) -> tuple[Problem, ...]:
     log, log_problems = check_log(series)
     found += [*log_problems, *glass_problems(series, log, plan)]
     return tuple(dict.fromkeys(found))  # a broken journal is found twice
+
+
+def not_checked(folder: Path, problems: Collection[Problem]) -> tuple[str, ...]:
+    """Files of a folder that `check_folder` could not judge, since series.toml has problems of its own."""
+    from meltdoe.files.series.series_keys import SERIES_FILE
+    from meltdoe.files.series.series_toml import series_path
+    from meltdoe.files.store.log_csv import LOG_NAME
+    from meltdoe.files.store.plan_csv import PLAN_NAME
+
+    if not any(problem.file == SERIES_FILE for problem in problems):
+        return ()
+    return tuple(name for name in (PLAN_NAME, LOG_NAME) if (series_path(folder).parent / name).exists())
 
 
 def _journal_problems(folder: Path) -> tuple[Problem, ...]:
@@ -128,6 +160,16 @@ def remarks_on_log(folder: Path) -> tuple[str, ...]:
         return ()
     log, _ = check_log(series)
     return () if log is None else log_remarks(series, log.entries, datetime.date.today())
+
+
+def assumed(folder: Path) -> tuple[str, ...]:
+    """What series.toml leaves open and the program takes for granted; nothing where there are problems."""
+    from meltdoe.charge.assumed_forms import assumed_forms
+
+    try:
+        return assumed_forms(read_series(folder))
+    except ProblemsFound:
+        return ()
 
 
 def rebuild_log(folder: Path) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""A table of settings from anywhere, read as a plan to be judged."""
+"""A table of settings from anywhere, read as a plan to be judged, with everything that a plan may not ask for."""
 
 from __future__ import annotations
 
@@ -14,19 +14,26 @@ if TYPE_CHECKING:
 __all__ = ["read_settings"]
 
 
-def read_settings(series: MeltSeries, file: Path) -> Plan:
+def read_settings(series: MeltSeries, file: Path) -> tuple[Plan, tuple[Problem, ...]]:
     """The rows of a CSV file as a plan; only the columns of the factors are needed.
 
     Columns ``melt`` and ``firing`` are used where they are there: melts are counted from 1 otherwise, and each is taken
-    as a firing of its own. Other columns are passed over. Settings outside ranges and limits are judged all the same.
+    as a firing of its own. Other columns are passed over.
+
+    Returns
+    -------
+    The plan, and for every row what no plan may ask for: a setting outside its range, a limit that is broken, more
+    melts in a firing than the kiln holds. Such a plan can be judged, but must not be melted.
 
     Raises
     ------
     ProblemsFound
         With every factor that has no column and every cell that cannot be read.
     """
+    from meltdoe.files.store.plan_problems import check_plan
     from meltdoe.files.tables.csv_table import parse_table, read_bytes
     from meltdoe.log.cell_words import read_setting
+    from meltdoe.log.entry import Where
     from meltdoe.log.numbers import CellFault, read_whole
     from meltdoe.plans.melt_plan import Plan, PlannedMelt
     from meltdoe.series.factor import Amount, Setting
@@ -44,7 +51,7 @@ def read_settings(series: MeltSeries, file: Path) -> Plan:
         raise ProblemsFound(problems)
     amounts = [factor.name for factor in series.factors if isinstance(factor, Amount)]
     decimal = table.decimal([row.cells[column[name]] for row in table.rows for name in amounts])
-    melts: list[PlannedMelt] = []
+    melts: list[tuple[PlannedMelt, Where]] = []
     for place, row in enumerate(table.rows, start=1):
         settings: dict[str, Setting] = {}
         numbers = {"melt": place, "firing": place}
@@ -56,10 +63,12 @@ def read_settings(series: MeltSeries, file: Path) -> Plan:
                 else:
                     settings[name] = read_setting(series.factor(name), cell, decimal)
             except CellFault as fault:
-                problems.append(Problem(file.name, row.line, fault.what, fault.mend))
-        melts.append(PlannedMelt(numbers["melt"], numbers["firing"], place, settings, ""))
+                problems.append(Problem(file.name, row.line, fault.under(name).what, fault.mend))
+        melts.append((PlannedMelt(numbers["melt"], numbers["firing"], place, settings, ""), Where(file.name, row.line)))
     if not melts:
         problems.append(Problem(file.name, None, "holds no melt", "write one row for each melt"))
     if problems:
         raise ProblemsFound(problems)
-    return Plan(series, tuple(melts), "by hand", f"{len(melts)} melts read from {file.name}", series.seed)
+    impossible = sorted(check_plan(series, melts), key=lambda problem: problem.line or 0)
+    read = tuple(melt for melt, _ in melts)
+    return Plan(series, read, "by hand", f"{len(melts)} melts read from {file.name}", series.seed), tuple(impossible)

@@ -115,11 +115,11 @@ PLAN = (
     ("more cells than headings", line_changed(3, lambda line: line.rstrip() + ",x,y\n"), 3, "cells under"),
     ("one melt twice", cells(4, melt="2"), 4, "already in line 3"),
     ("one place in the order twice", cells(4, order="2"), 4, "already in line 3"),
-    ("a melt that is no number", cells(3, melt="two"), 3, "melt says"),
-    ("a melt and a half", cells(3, melt="2.5"), 3, "melt says"),
-    ("a melt below one", cells(3, melt="-2"), 3, "melt says"),
+    ("a melt that is no number", cells(3, melt="two"), 3, "melt:"),
+    ("a melt and a half", cells(3, melt="2.5"), 3, "melt:"),
+    ("a melt below one", cells(3, melt="-2"), 3, "melt:"),
     ("a setting left blank", cells(3, flux=""), 3, "flux"),
-    ("a setting that is no number", cells(3, flux="much"), 3, "flux says"),
+    ("a setting that is no number", cells(3, flux="much"), 3, "flux:"),
     ("a setting in an impossible unit", cells(3, flux="12 °C"), 3, "flux"),
     ("outside the range", cells(10, flux="40"), 10, "outside its range"),
     ("an option that is none", cells(10, grain="dusty"), 10, "none of its"),
@@ -144,7 +144,7 @@ LOG = (
     ("an outcome left blank", cells(7, fill=""), 7, "leaves fill blank"),
     ("a day that does not exist", cells(6, date="2026-02-30"), 6, "date"),
     ("a setting left blank", cells(6, flux=""), 6, "flux"),
-    ("a setting that is no number", cells(6, flux="much"), 6, "flux says"),
+    ("a setting that is no number", cells(6, flux="much"), 6, "flux:"),
     ("a setting in an impossible unit", cells(6, flux="8 °C"), 6, "flux"),
     ("a row taken out", line_changed(8, lambda line: None), None, "no longer in this file"),
 )  # fmt: skip
@@ -210,9 +210,9 @@ IMPORTED = (
 )  # fmt: skip
 
 
-def said_clearly(ran, file, line, phrase):
-    """Exit code 1, every line names the file, says what is wrong and how to mend it; one of them names the line."""
-    assert ran.code == 1, ran
+def said_clearly(ran, file, line, phrase, code=1):
+    """The exit code, every line names the file, says what is wrong and how to mend it; one of them names the line."""
+    assert ran.code == code, ran
     assert ran.lines
     for one in ran.lines:
         assert re.fullmatch(rf"{re.escape(file)}(, line [1-9]\d*)?: \S.*; \S.*", one), one
@@ -231,7 +231,8 @@ def refused(folder, command, file, line, phrase):
     before = on_disk(folder)
     ran = called(command, folder, *MORE_WORDS.get(command, ()))
     said_clearly(ran, file, line, phrase)
-    assert ran.out == ""
+    unread = "Not checked yet, since series.toml comes first: plan.csv and log.csv.\n"
+    assert ran.out == (unread if (command, file) == ("check", "series.toml") else "")
     assert on_disk(folder) == before
 
 
@@ -281,7 +282,7 @@ def test_a_table_that_cannot_be_brought_in(folder, content, words, line, phrase)
     before = on_disk(folder.parent)
     for more in ((), ("--preview",)):
         ran = called("record", folder, "--from", table, *words, *more)
-        said_clearly(ran, "notes.csv", line, phrase)
+        said_clearly(ran, *(("meltdoe", None, phrase, 2) if words else ("notes.csv", line, phrase)))
         assert on_disk(folder.parent) == before
 
 
@@ -316,8 +317,9 @@ def test_a_folder_that_holds_no_series_or_is_none(tmp_path):
     (tmp_path / "file.txt").write_text("x", encoding="utf-8")
     before = on_disk(tmp_path)
     for command in OF_THE_SERIES:
-        for name in ("empty", "nowhere", "file.txt"):
-            said_clearly(called(command, tmp_path / name, *MORE_WORDS.get(command, ())), "series.toml", None, "folder")
+        for name, blamed in (("empty", "series.toml"), ("nowhere", None), ("file.txt", None)):
+            ran = called(command, tmp_path / name, *MORE_WORDS.get(command, ()))
+            said_clearly(ran, blamed or str(tmp_path / name), None, "folder")
     assert on_disk(tmp_path) == before
 
 

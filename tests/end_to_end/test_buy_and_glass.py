@@ -68,7 +68,7 @@ def test_the_glass_of_every_melt_comes_from_its_actual_settings(block):
     assert "SiO2" in one.out
     assert "slow cooling" in one.out
     missing = called("glass", block, "--melt", "60")
-    assert missing.code == 1
+    assert missing.code == 2
     assert "there is no melt 60" in missing.err
 
 
@@ -130,10 +130,34 @@ def test_what_was_weighed_is_recorded_and_counts(fresh):
 def test_weights_that_nobody_can_read_are_found_by_check(fresh):
     with_weights(fresh)
     words = ["--seen", "contained=yes", "--seen", "poured=no"]
-    assert called("record", fresh, "--melt", "1", "--set", "weighed=a bucket of sand", *words).code == 0
+    for typed, said in (("a bucket of sand", "is no material with its mass"), ("sodda ash 150 g", "sodda ash")):
+        refused = called("record", fresh, "--melt", "1", "--set", f"weighed={typed}", *words)
+        assert (refused.code, len(refused.lines)) == (2, 1)
+        assert said in refused.err
+        assert refused.err.startswith("meltdoe: weighed: ")
+    assert called("record", fresh, "--melt", "1", "--set", "weighed=obsidian 800 g", *words).code == 0
+    table = (fresh / "log.csv").read_text(encoding="utf-8")
+    (fresh / "log.csv").write_text(table.replace("obsidian 800 g", "a bucket of sand"), encoding="utf-8")
     assert called("record", fresh, "--melt", "2", "--set", "weighed=melt 90 100 g", *words).code == 0
     ran = called("check", fresh)
     assert ran.code == 1
     assert 'log.csv: melt 1: "a bucket of sand" is no material with its mass' in ran.err
     assert "log.csv: melt 2: the glass of melt 90 is called for" in ran.err
     assert called("glass", fresh).code == 0, "the others are told all the same"
+
+
+def test_what_borax_was_taken_to_be_is_said_wherever_it_counts(fresh):
+    file = fresh / "series.toml"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace('material = "soda ash"', 'material = "borax"'), encoding="utf-8")
+    said = '"borax" is taken to be borax (decahydrate), of which 47 % leave as gas'
+    assert called("check", fresh, "--json").document["assumed"][0].startswith(said)
+    assert said in called("check", fresh).out
+    assert said in called("buy", fresh).out
+    assert said in called("glass", fresh).out
+    assert called("sheets", fresh).code == 0
+    assert "is taken to be borax (decahydrate)" in (fresh / "sheets.html").read_text(encoding="utf-8")
+    text = file.read_text(encoding="utf-8") + '[[material]]\nname = "borax"\nsame_as = "borax pentahydrate"\n'
+    file.write_text(text, encoding="utf-8")
+    assert called("check", fresh, "--json").document["assumed"] == []
+    assert "taken to be" not in called("buy", fresh).out

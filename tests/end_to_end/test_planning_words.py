@@ -37,7 +37,7 @@ def test_interactions_stay_clear_or_it_is_said_that_none_do(folder):
     assert "clear of all others, as asked: flux * peak" in " ".join(done.out.split())
     refused = called("plan", folder, "--keep-clear", "flux * peak", "--melts", "8")
     assert refused.code == 1
-    assert "there is none (all were tried)" in refused.err
+    assert "there is no fraction of 5 factors in 8 melts that keeps flux * peak clear" in refused.err
     assert len(refused.lines) == 1
     wrong = called("plan", folder, "--keep-clear", "flux")
     assert wrong.code == 2
@@ -88,3 +88,25 @@ def test_options_side_by_side_for_an_effect_in_80_columns(folder):
         assert option["days"] == 2 * option["firings"]
         assert option["at_worst"] == pytest.approx(10 * option["melts"] + 5 * option["firings"] + 40 * option["melts"])
     assert called("options", folder, "--chance", "often").code == 2
+
+
+def test_a_judged_table_names_each_row_that_must_not_be_melted(folder):
+    (folder / "series.toml").write_text(
+        SERIES + '[[limit]]\nkeep = "flux + peak <= 15"\nwhy = "it leaks"\n', encoding="utf-8"
+    )
+    rows = ["melt,firing,flux,peak,grain,hold,sand", "1,1,10,10,0,0,10", "2,1,0,0,0,10,0", "3,2,0,12,0,0,0"]
+    rows += ["4,2,0,12,10,0,10", "5,2,5,12,10,10,0", "6,3,5,0,10,10,10", "7,4,5,5,10,0,0", "8,5,5,10,0,10,10"]
+    (folder / "own.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    said = called("plan", folder, "--assess", folder / "own.csv")
+    assert said.code == 0, said.err
+    for line in (
+        'own.csv, line 2: melt 1 breaks the limit "flux + peak <= 15" (it leaks);',
+        "own.csv, line 3: melt 2 has peak 0, but firing 1 is set to 10;",
+        "own.csv, line 4: melt 3 has peak 12, outside its range; keep it within 0 to 10",
+        "own.csv, line 6: firing 2 holds 3 melts, but the kiln takes 2;",
+    ):
+        assert line in said.out, line
+    assert len(called("plan", folder, "--assess", folder / "own.csv", "--json").document["impossible"]) == 7
+    refused = called("plan", folder, "--assess", folder)
+    assert (refused.code, len(refused.lines)) == (1, 1)
+    assert f"{folder.name}: is a folder, and a file is wanted; name the file itself" in refused.err

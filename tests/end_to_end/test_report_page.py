@@ -12,6 +12,7 @@ from meltdoe import next_melts, read_log, read_plan, read_series, write_report
 from meltdoe.files.store.recording import record_melt
 from meltdoe.report.figure_files import pictures_of
 from meltdoe.report.figures.page_svg import standalone_svg
+from meltdoe.report.plans_compared import plans_compared
 from meltdoe.shipped import shipped_folder
 from meltdoe.steps import draw_up_plan, fit_folder
 
@@ -74,7 +75,8 @@ def test_every_figure_on_the_page_is_a_file_too(folder):
 def test_writing_again_gives_the_same_figures(folder):
     before = {path.name: path.read_bytes() for path in (folder / "figures").glob("*.svg")}
     chain = fit_folder(folder)
-    again = pictures_of(chain, read_plan(chain.series), chain.best(), next_melts(chain))
+    plan = read_plan(chain.series)
+    again = pictures_of(chain, plan, chain.best(), next_melts(chain), plans_compared(plan))
     assert {f"{one.name}.svg": standalone_svg(one).encode() for one in again} == before
 
 

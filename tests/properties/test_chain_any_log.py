@@ -29,8 +29,8 @@ OUTCOMES = (
     Outcome("fill", "measured", unit="%", bounds=(0, 100), after="contained", good=GoodRange(low=95)),
     Outcome("bubbles", "grade", grades=("none", "few", "many"), after="contained", good=("none", "few")),
     Outcome("hue", "grade", grades=("green", "grey", "brown"), after="contained"),
-    Outcome("weight", "measured", unit="g", after="contained"),
-    Outcome("sound", "pass", after="fill"),
+    Outcome("weight", "measured", unit="g", after="contained", seen_per="mould"),
+    Outcome("sound", "pass", after="fill", seen_per="mould"),
 )
 VALUES: dict[str, tuple[Seen, ...]] = {
     "contained": (True, False),
@@ -49,6 +49,7 @@ def series_and_log(draw: st.DrawFn) -> tuple[MeltSeries, Log]:
     chosen = draw(st.sets(st.sampled_from(OUTCOMES[1:5])))
     wanted = {"contained", *(outcome.name for outcome in chosen)}
     outcomes = tuple(o for o in OUTCOMES if o.name in wanted or (o.after in wanted and o.name == "sound"))
+    moulds = draw(st.integers(1, 2))
     beliefs = (Belief({"flux": 20.0}, "contained", draw(st.sampled_from([0.0, 0.6, 1.0])), 1.0),)
     series = MeltSeries(
         "invented",
@@ -56,6 +57,7 @@ def series_and_log(draw: st.DrawFn) -> tuple[MeltSeries, Log]:
         outcomes,
         beliefs=beliefs if draw(st.booleans()) else (),
         circumstances=(Circumstance("humidity", unit="%"), Circumstance("kiln")),
+        moulds_per_melt=moulds,
     )
     constant = {factor.name for factor in factors if draw(st.booleans())}
     always = {o.name: draw(st.sampled_from([None, None, *VALUES[o.name]])) for o in outcomes}
@@ -71,14 +73,22 @@ def series_and_log(draw: st.DrawFn) -> tuple[MeltSeries, Log]:
             for f in factors
             if places[f.name] < 3
         }
-        seen: dict[str, Seen] = {}
-        for outcome in outcomes:
-            fixed = always[outcome.name]
-            value = draw(st.sampled_from([*VALUES[outcome.name], *UNSEEN])) if fixed is None else fixed
-            stopped = outcome.after is not None and series.outcome(outcome.after).is_good(seen[outcome.after]) is False
-            seen[outcome.name] = Unseen.NOT_REACHED if stopped and draw(st.booleans()) else value
         circumstances = {"humidity": float(draw(st.integers(30, 32)))} if draw(st.booleans()) else {"kiln": "old"}
-        entries.append(Entry(melt, (melt - 1) // per_firing + 1, chosen_settings, seen, circumstances=circumstances))
+        poured: dict[str, Seen] = {}
+        for mould in range(1, draw(st.integers(1, moulds)) + 1):
+            seen: dict[str, Seen] = {}
+            for outcome in outcomes:
+                fixed = always[outcome.name]
+                value = draw(st.sampled_from([*VALUES[outcome.name], *UNSEEN])) if fixed is None else fixed
+                if mould > 1 and outcome.seen_per == "melt":
+                    value = poured[outcome.name]
+                stopped = (
+                    outcome.after is not None and series.outcome(outcome.after).is_good(seen[outcome.after]) is False
+                )
+                seen[outcome.name] = Unseen.NOT_REACHED if stopped and draw(st.booleans()) else value
+            poured = poured or seen
+            firing = (melt - 1) // per_firing + 1
+            entries.append(Entry(melt, firing, chosen_settings, seen, circumstances=circumstances, mould=mould))
     return series, Log(series, tuple(entries))
 
 

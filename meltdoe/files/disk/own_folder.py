@@ -52,7 +52,8 @@ def read_ordinary(path: Path, most: int) -> bytes | None:
     try:
         found = path.stat()
         if stat.S_ISDIR(found.st_mode):
-            raise ProblemsFound.single(path.name, None, "cannot be read (it is a folder)", "rename the folder")
+            mend = "name the file itself, or rename the folder where a file of this name belongs"
+            raise ProblemsFound.single(path.name, None, "is a folder, and a file is wanted", mend)
         if not stat.S_ISREG(found.st_mode):
             raise ProblemsFound.single(path.name, None, "cannot be read (it is no ordinary file)", "remove it")
         with path.open("rb") as handle:

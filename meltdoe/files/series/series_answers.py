@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from typing import cast
 
 from meltdoe.errors import ProblemsFound
-from meltdoe.files.series.series_keys import SERIES_FILE
 from meltdoe.files.series.series_text import series_text
 from meltdoe.files.series.series_toml import check_series_text
 from meltdoe.series.budget import Budget, Kiln
@@ -28,7 +27,10 @@ from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome, parse_good_range
 from meltdoe.units import canonical, dimension, parse_quantity
 
-__all__ = ["Answers", "factor_from_phrase", "outcome_from_phrase", "text_from_answers"]
+__all__ = [
+    "Answers", "factor_from_phrase", "factor_words", "outcome_from_phrase", "outcome_words", "reads_like",
+    "text_from_answers",
+]  # fmt: skip
 
 _NUMBER = r"[-+]?\d+(?:[.,]\d+)?"
 _AMOUNT = re.compile(
@@ -38,6 +40,8 @@ _AMOUNT = re.compile(
 )
 _PER = re.compile(r" per (firing|melt|mould)\Z")
 _OF_THE_KILN = ("temperature", "time", "temperature rate")  # dimensions that one heat of the kiln usually shares
+_BARE_WORDS = {"yes", "no", "y", "n", "true", "false"}
+_GOOD_RANGE = re.compile(r"(at least|at most|between)\b", re.IGNORECASE)
 _RANGE_UNIT = re.compile(rf"{_NUMBER}\s*(?P<unit>[^\d\s]\S*)\Z")
 
 
@@ -70,6 +74,10 @@ def factor_from_phrase(phrase: str) -> Factor:
         Where the phrase has no known form; the message says how to write it.
     """
     text = " ".join(phrase.split())
+    _refuse_bare(text, '"flux 15 to 40 wt%" or "packing: loose, firm"')
+    tail = text.partition(":")[2].strip()
+    if "|" in tail or _GOOD_RANGE.match(tail):
+        raise ValueError(f'"{text}" reads like an outcome, and a factor is asked for; outcomes come next')
     if ":" in text:
         return _listed(text)
     match = _AMOUNT.match(text)
@@ -86,6 +94,22 @@ def factor_from_phrase(phrase: str) -> Factor:
     return Amount(
         name, low, high, label, unit, step.value if step else None, "linear", cast(SetPer, match["per"] or usual)
     )
+
+
+def reads_like(text: str) -> str:
+    """What a text is where it answers another question than for a title or a sentence; empty where it is neither."""
+    plain = " ".join(text.split())
+    if re.fullmatch(rf"{_NUMBER}(?: ?[^\d\s]\S{{0,4}})?", plain):
+        return "a number"
+    if plain.casefold() in _BARE_WORDS:
+        return "an answer to another question"
+    return "a factor" if _AMOUNT.match(plain) else ""
+
+
+def _refuse_bare(text: str, such_as: str) -> None:
+    """A number, or yes or no, names nothing."""
+    if reads_like(text) in ("a number", "an answer to another question"):
+        raise ValueError(f'"{text}" is no name; write it like {such_as}')
 
 
 def _in_unit(number: str, given: str, unit: str) -> float:
@@ -119,6 +143,9 @@ def outcome_from_phrase(phrase: str, after: str | None = None) -> Outcome:
         Where the phrase has no known form; the message says how to write it.
     """
     text = " ".join(phrase.split())
+    _refuse_bare(text, '"contained" or "fill: at least 95 %"')
+    if _AMOUNT.match(text):
+        raise ValueError(f'"{text}" reads like a factor, and an outcome is asked for; write it like "contained"')
     head, colon, tail = (part.strip() for part in text.partition(":"))
     name, question = _name_and_label(head)
     if not name:
@@ -134,6 +161,32 @@ def outcome_from_phrase(phrase: str, after: str | None = None) -> Outcome:
     unit = canonical(with_unit["unit"]) if with_unit else ""
     bounds = (0.0, 100.0) if unit == "%" else None
     return Outcome(name, "measured", question, unit, (), bounds, after, parse_good_range(tail, unit))
+
+
+def factor_words(phrase: str) -> str:
+    """How a factor was understood, for reading back."""
+    factor = factor_from_phrase(phrase)
+    if isinstance(factor, Amount):
+        step = "" if factor.step is None else f" in steps of {factor.step:g}"
+        what = f"{factor.low:g} to {factor.show(factor.high)}{step}"
+    else:
+        what = (" < " if isinstance(factor, Ordered) else " or ").join(factor.options)
+    return f"{factor.name}: {what}, set anew for each {factor.set_per}"
+
+
+def outcome_words(phrases: Sequence[str]) -> list[str]:
+    """How outcomes were understood, for reading back."""
+    lines = []
+    for outcome in _chain(phrases):
+        if outcome.kind == "pass":
+            what = "yes or no; yes is good"
+        elif outcome.kind == "grade":
+            good = outcome.good if isinstance(outcome.good, tuple) else ()
+            what = f"{', '.join(outcome.grades)}; good: {', '.join(good)}"
+        else:
+            what = f"a number{f' in {outcome.unit}' if outcome.unit else ''}; good: {outcome.good}"
+        lines.append(f"{outcome.name}: {what}{f'; seen where {outcome.after} was good' if outcome.after else ''}")
+    return lines
 
 
 def _chain(phrases: Sequence[str]) -> tuple[Outcome, ...]:
@@ -155,9 +208,7 @@ def text_from_answers(answers: Answers) -> str:
     try:
         text = series_text(_series(answers), examples=True)
     except ValueError as error:
-        raise ProblemsFound.single(
-            SERIES_FILE, None, f"an answer: {error}", "answer again; nothing was written"
-        ) from None
+        raise ProblemsFound.single("", None, f"an answer: {error}", "answer again; nothing was written") from None
     _, problems = check_series_text(text)
     if problems:
         raise ProblemsFound(problems)

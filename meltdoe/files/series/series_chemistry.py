@@ -32,6 +32,7 @@ def read_chemistry(block: Block | None, outcomes: Mapping[str, Outcome | None], 
         return None
     named = {key: _outcome(block, key, outcomes) for key in _SPEAKS}
     worth = block.between("worth", 0.0, _MOST_WORTH)
+    trust = block.between("trust", 0.0, 1.0)
     stiffest = block.between("stiffest", *_STIFFEST)
     use = block.table.get("use", True)
     if not isinstance(use, bool):
@@ -46,9 +47,10 @@ def read_chemistry(block: Block | None, outcomes: Mapping[str, Outcome | None], 
         named["pour"],
         named["boil_over"],
         named["crack"],
-        Chemistry().worth if worth is None else worth,
-        bool(use),
-        stiffest,
+        worth=Chemistry().worth if worth is None else worth,
+        trust=Chemistry().trust if trust is None else trust,
+        use=bool(use),
+        stiffest=stiffest,
     )
 
 

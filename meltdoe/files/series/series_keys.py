@@ -17,7 +17,7 @@ KEYS: Mapping[str, tuple[str, ...]] = {  # heading as people write it: the keys 
     ),
     "[budget]": ("melts", "firings", "money", "currency"),
     "[kiln]": ("melts_per_firing", "max_temperature"),
-    "[mould]": ("moulds_per_melt", "volume", "casting"),
+    "[mould]": ("moulds_per_melt", "volume", "casting", "at_thickness"),
     "[[factor]]": ("name", "label", "kind", "unit", "low", "high", "step", "scale", "options", "set_per"),
     "[[limit]]": ("keep", "why"),
     "[[outcome]]": ("name", "question", "kind", "unit", "grades", "bounds", "after", "good", "seen_per"),
@@ -31,7 +31,7 @@ KEYS: Mapping[str, tuple[str, ...]] = {  # heading as people write it: the keys 
     "[[part]]": ("material", "material_by", "share"),
     "[[material]]": ("name", "formula", "analysis", "same_as", "from_melt", "water", "price", "pack", "stock"),
     "[[supply]]": ("name", "amount", "per", "lasts", "lost_with", "price", "pack", "stock"),
-    "[chemistry]": ("pour", "boil_over", "crack", "worth", "use", "stiffest"),
+    "[chemistry]": ("pour", "boil_over", "crack", "worth", "trust", "use", "stiffest"),
     "[cooling]": ("thickness", "shape", "in_mould", "furnace_rate", "bed", "cover"),
 }  # fmt: skip
 EXAMPLES = {
@@ -47,7 +47,8 @@ EXAMPLES = {
     "analysis": "{ SiO2 = 74.1, Al2O3 = 13.2, Na2O = 4.3, K2O = 4.5, CaO = 1.1, FeO = 1.7, H2O = 0.3 }",
     "water": "0.3", "price": "18.5", "pack": '"5 kg"', "stock": '"1.2 kg"', "amount": '"3 kg"', "lasts": "2",
     "lost_with": '"contained"', "volume": '"350 ml"', "casting": '"800 g"', "thickness": '"40 mm"', "cover": '"150 mm"',
-    "pour": '"poured"', "boil_over": '"contained"', "crack": '"cracks"', "stiffest": "4",
+    "at_thickness": '"40 mm"',
+    "pour": '"poured"', "boil_over": '"contained"', "crack": '"cracks"', "stiffest": "4", "trust": "0.2",
     "furnace_rate": '"60 °C/h"', "bed": '"vermiculite"',
 }  # fmt: skip
 OTHER_WORDS = {

@@ -28,6 +28,7 @@ from meltdoe.series.limit import Limit
 from meltdoe.series.limit_parser import Comparison
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import GoodRange, Outcome
+from meltdoe.units import Quantity
 
 __all__ = ["series_text"]
 
@@ -122,11 +123,12 @@ def _kiln(kiln: Kiln) -> list[str]:
 
 
 def _mould(series: MeltSeries) -> list[str]:
-    volume, casting = series.mould.volume, series.mould.casting
+    volume, casting, measured = series.mould.volume, series.mould.casting, series.mould.at_thickness
     return given(
         moulds_per_melt=str(series.moulds_per_melt) if series.moulds_per_melt > 1 else None,
-        volume=None if volume is None else toml_quantity(volume),
+        volume=text_or_none(volume or "") if not isinstance(volume, Quantity) else toml_quantity(volume),
         casting=None if casting is None else toml_quantity(casting),
+        at_thickness=None if measured is None else toml_quantity(measured),
     )
 
 

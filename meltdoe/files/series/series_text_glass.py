@@ -41,9 +41,11 @@ _COOLING = (
 
 
 _CHEMISTRY = """\
-# What the composition lets expect, for the outcomes that it speaks about: viscosity for the pour, gas of the charge for
-# boiling over, expansion for cracks. worth: how many melts' worth of evidence that is for each. use = false switches it
-# all off. stiffest: nothing is proposed that is surely stiffer at the pour than this power of ten in Pa s.
+# What the composition lets expect. Each of these names the outcome that it speaks about: pour (by the viscosity),
+# boil_over (by the gas of the charge), crack (by the expansion); leave out what does not apply.
+# worth: how many melts' worth of evidence that is for each, where it is right;
+# trust: the chance that it is right, between 0 and 1, which the melts change. use = false switches it all off.
+# stiffest: nothing is proposed that is surely stiffer at the pour than this power of ten in Pa s.
 """
 
 
@@ -176,6 +178,7 @@ def _chemistry(chemistry: Chemistry) -> list[str]:
         boil_over=text_or_none(chemistry.boil_over),
         crack=text_or_none(chemistry.crack),
         worth=toml_number(chemistry.worth),
+        trust=toml_number(chemistry.trust),
         use="true" if chemistry.use else "false",
         stiffest=None if chemistry.stiffest is None else toml_number(chemistry.stiffest),
     )
@@ -183,7 +186,7 @@ def _chemistry(chemistry: Chemistry) -> list[str]:
 
 def _cooling(cooling: Cooling) -> list[str]:
     return given(
-        thickness=toml_quantity(cooling.thickness),
+        thickness=_said(cooling.thickness),
         shape=toml_text(cooling.shape),
         in_mould="true" if cooling.in_mould else None,
         furnace_rate=_or_none(cooling.furnace_rate),

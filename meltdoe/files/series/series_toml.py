@@ -40,6 +40,7 @@ __all__ = ["SERIES", "check_series", "check_series_text", "read_series", "read_s
 # 1  the first
 SERIES = FileFormat(SERIES_FILE, 1, {})
 
+_LONGEST_NAME = 300
 _LARGEST_FILE = 1_000_000  # bytes
 _MOST = {
     "factor": 40, "outcome": 20, "limit": 100, "belief": 200, "term": 200, "circumstance": 40, "part": 20,
@@ -92,9 +93,11 @@ def read_series_text(folder: Path | str) -> str:
 
     try:
         if not path.parent.exists():
-            raise problem(None, f"there is no folder {shown}", "check the name, or make a series with: meltdoe begin")
+            mend = "check the name, or make a series with: meltdoe begin"
+            raise ProblemsFound.single(_whole(folder), None, "there is no such folder", mend)
         if not path.parent.is_dir():
-            raise problem(None, f"{shown} is not a folder", "name the folder that holds series.toml")
+            mend = "name the folder that holds series.toml"
+            raise ProblemsFound.single(_whole(folder), None, "is not a folder", mend)
         links = links_outside(path.parent)
         if links:
             raise ProblemsFound(links)
@@ -114,6 +117,12 @@ def read_series_text(folder: Path | str) -> str:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise problem(line, "holds a character that is not written in UTF-8", mend) from None
+
+
+def _whole(folder: Path | str) -> str:
+    """The name of a folder as it was typed, on one line; only one that fills several is cut."""
+    plain = " ".join("".join(sign if sign.isprintable() else " " for sign in str(folder)).split())
+    return plain if len(plain) <= _LONGEST_NAME else f"{plain[: _LONGEST_NAME - 3]}..."
 
 
 def check_series_text(text: str, folder: Path | None = None) -> tuple[MeltSeries | None, tuple[Problem, ...]]:
@@ -172,14 +181,15 @@ def _series(root: Block, folder: Path | None) -> MeltSeries | None:
     materials = read_materials(blocks["material"])
     recipe_block = root.block("recipe")
     recipe = read_recipe(recipe_block, blocks["part"], factors, materials, circumstances)
-    one_mould = read_mould(mould)
+    cooling = read_cooling(root.block("cooling"), factors)
+    one_mould = read_mould(mould, factors, cooling.thickness if cooling else None)
     if recipe_block is not None and recipe is not None:
         _refuse_no_mass(recipe_block, recipe, mould)
-        refuse_shares(
-            recipe_block, recipe, blocks["part"], [f for f in read_factors if f], [limit for limit, _ in limits]
-        )
+        whole = [factor for factor in read_factors if factor is not None]
+        # a limit may name a factor that could not be read
+        if limits_sound and len(whole) == len(read_factors):
+            refuse_shares(recipe_block, recipe, blocks["part"], whole, [limit for limit, _ in limits])
     supplies = read_supplies(blocks["supply"], outcomes)
-    cooling = read_cooling(root.block("cooling"))
     beliefs = read_beliefs(blocks["belief"], factors, outcomes)
     terms, own_terms = read_terms(blocks["term"], factors, outcomes, recipe_block is not None)
     chemistry_block = root.block("chemistry")

@@ -10,6 +10,7 @@ from meltdoe.files.series.series_block import Block
 from meltdoe.files.series.series_keys import nearest
 from meltdoe.glass.annealing import SHAPES
 from meltdoe.glass.materials import plain
+from meltdoe.series.factor import Amount, Choice, Factor
 from meltdoe.series.outcome import Outcome
 from meltdoe.series.recipe import Bed, Cooling, Mould, Supply, UsedPer
 from meltdoe.units import Quantity, dimension, parse_quantity
@@ -19,13 +20,39 @@ __all__ = ["read_cooling", "read_mould", "read_supplies"]
 _BEDS = ("vermiculite", "ash", "sand")
 
 
-def read_mould(block: Block | None) -> Mould:
-    """What [mould] says of one casting."""
+def read_mould(block: Block | None, factors: Mapping[str, Factor | None], thickness: str | Quantity | None) -> Mould:
+    """What [mould] says of one casting.
+
+    Parameters
+    ----------
+    factors : by name, every factor that the file names.
+    thickness : what [cooling] says of it.
+    """
     if block is None:
         return Mould()
     if "volume" in block and "casting" in block:
         block.fault("casting", 'has both "volume" and "casting"', "keep the one that was measured")
-    return Mould(block.quantity("volume", "volume", least=0.0), block.quantity("casting", "mass", least=0.0))
+    if "at_thickness" in block and not isinstance(thickness, str):
+        block.fault("at_thickness", "no factor sets the thickness of the casting", "take the line out")
+    volume = _factor_named(block, "volume", "volume", factors)
+    return Mould(
+        volume or block.quantity("volume", "volume", least=0.0),
+        block.quantity("casting", "mass", least=0.0),
+        block.quantity("at_thickness", "length", least=0.0),
+    )
+
+
+def _factor_named(block: Block, key: str, kind: str, factors: Mapping[str, Factor | None]) -> str:
+    """The factor that a key names, or empty where it names none; one of another dimension is a fault."""
+    name = block.table.get(key)
+    if not isinstance(name, str) or name not in factors:
+        return ""
+    factor = factors[name]
+    if factor is not None and not (isinstance(factor, Amount) and dimension(factor.unit) == kind):
+        block.fault(key, f'"{key}" names {quoted(name)}, which is no {kind}', f"name a factor with a unit of {kind}")
+    elif factor is not None and factor.low <= 0.0:
+        block.fault(key, f"{quoted(name)} begins at {factor.low:g} {factor.unit}", "begin it above 0")
+    return name
 
 
 def read_supplies(blocks: Sequence[Block], outcomes: Mapping[str, Outcome | None]) -> tuple[Supply, ...]:
@@ -91,12 +118,20 @@ def _amount(block: Block, key: str, *, required: bool = False) -> Quantity | Non
     return quantity
 
 
-def read_cooling(block: Block | None) -> Cooling | None:
-    """[cooling], or None where there is none or it has faults."""
+def read_cooling(block: Block | None, factors: Mapping[str, Factor | None]) -> Cooling | None:
+    """[cooling], or None where there is none or it has faults.
+
+    Parameters
+    ----------
+    factors : by name, every factor that the file names.
+    """
     if block is None:
         return None
-    thickness = block.quantity("thickness", "length", least=0.0, required=True)
-    shape = block.word("shape", SHAPES, "slab") or "slab"
+    thickness = _factor_named(block, "thickness", "length", factors) or block.quantity(
+        "thickness", "length", least=0.0, required=True
+    )
+    shapes = [f.name for f in factors.values() if isinstance(f, Choice) and set(f.options) <= set(SHAPES)]
+    shape = block.word("shape", (*SHAPES, *shapes), "slab") or "slab"
     in_mould = block.table.get("in_mould", False)
     if not isinstance(in_mould, bool):
         block.fault("in_mould", f'"in_mould" is {quoted(in_mould)}', "write true or false")

@@ -195,6 +195,7 @@ _SYNTAX = (
     ("Expected ']]'", "has a block heading that is not closed", 'add "]]"'),
 )
 _KEY_TROUBLE = ("Expected '='", "Invalid initial character for a key part", "Invalid statement")
+_REST = " (the rest of the file cannot be checked before that)"
 _PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)\Z")
 _OPENS_LIST = re.compile(r"=\s*\[")
 
@@ -213,13 +214,15 @@ def _syntax_problem(message: str, text: str, file: str) -> ProblemsFound:
     shown = shown if len(shown) <= 60 else shown[:57] + "..."
     if message.startswith(_KEY_TROUBLE) and not _STRING.sub("", row).partition("#")[0].isascii():
         mend = 'put such a key in quotation marks, as in "flüx" = 20'
-        return ProblemsFound.single(file, line, f"the line '{shown}' has a key with letters other than a to z", mend)
+        return ProblemsFound.single(
+            file, line, f"the line '{shown}' has a key with letters other than a to z", mend + _REST
+        )
     for beginning, what, mend in _SYNTAX:
         if message.startswith(beginning):
-            return ProblemsFound.single(file, line, f"the line '{shown}' {what}", mend)
+            return ProblemsFound.single(file, line, f"the line '{shown}' {what}", mend + _REST)
     told = _PLACE.sub("", message)
     return ProblemsFound.single(
-        file, line, f"the line '{shown}' cannot be read ({told})", "write key = value, or begin a remark with #"
+        file, line, f"the line '{shown}' cannot be read ({told})", f"write key = value, or begin a remark with #{_REST}"
     )
 
 

@@ -34,7 +34,7 @@ from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["Rebuilt", "RecordResult", "Undone", "history", "rebuild", "record_melt", "remove_melt", "undo"]
 
-_SPOKEN = "record"
+_SPOKEN = ""  # no file is at fault for what somebody says of a melt
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +164,7 @@ def remove_melt(series: MeltSeries, melt: int, reason: str, mould: int | None = 
         if not gone:
             name = key_text((melt, mould or 1), series) if mould else f"melt {melt}"
             mend = "see the numbers on record with: meltdoe log"
-            raise ProblemsFound.single(LOG_NAME, None, f"{name} is not in the log", mend)
+            raise ProblemsFound.single(_SPOKEN, None, f"{name} is not in the log", mend)
         reading, settled = settle_locked(series, reading)
         event = commit(series, reading, "remove", {"melt": melt, "mould": mould, "reason": why})
     return Undone(event, tuple(f"{key_text(key, series)} taken out" for key in gone), settled)
@@ -181,7 +181,7 @@ def undo(series: MeltSeries, reason: str = "") -> Undone:
     with locked(series_folder(series)):
         reading = open_store(series)
         if not reading.changes and last_undoable(reading.journal.events) is None:
-            raise ProblemsFound.single(JOURNAL_NAME, None, "holds nothing to take back", "record a melt first")
+            raise ProblemsFound.single(_SPOKEN, None, "there is nothing to take back", "record a melt first")
         reading, settled = settle_locked(series, reading)
         events = reading.journal.events
         last = last_undoable(events)
@@ -266,7 +266,7 @@ def _reason(reason: str) -> str:
     why = clean_text(reason)
     if not why:
         what, mend = "a melt is taken out only with a reason", "say why, with: --reason ..."
-        raise ProblemsFound.single(LOG_NAME, None, what, mend)
+        raise ProblemsFound.single(_SPOKEN, None, what, mend)
     return why
 
 

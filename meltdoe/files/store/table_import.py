@@ -216,15 +216,15 @@ def _told_problems(series: MeltSeries, table: Table, told: Mapping[str, str]) ->
         if heading not in table.headings:
             near = nearest(heading, table.headings)
             mend = f'write "{near}"' if near else f"write one of: {', '.join(table.headings)}"
-            problems.append(Problem(table.file, table.heading_line, f'has no heading "{heading}"', mend))
+            problems.append(Problem("", None, f'--column: {table.file} has no heading "{heading}"', mend))
         if name and name not in columns:
             near = nearest(name, columns)
             mend = f'write "{near}"' if near else f"write one of: {', '.join(columns)}"
-            problems.append(Problem(table.file, table.heading_line, f'the log has no column "{name}"', mend))
+            problems.append(Problem("", None, f'--column: the log has no column "{name}"', mend))
     chosen = [name for name in told.values() if name]
     for name in sorted({name for name in chosen if chosen.count(name) > 1}):
-        what = f"two headings are said to stand for {name}"
-        problems.append(Problem(table.file, table.heading_line, what, "leave one of them out"))
+        what = f"--column: two headings are said to stand for {name}"
+        problems.append(Problem("", None, what, "leave one of them out"))
     return problems
 
 
@@ -250,7 +250,7 @@ def _said(
             try:
                 numbers[column] = read_whole(texts[column], decimal)
             except CellFault as fault:
-                problems.append(where.problem(f"{column} says {fault.what}", fault.mend))
+                problems.append(where.problem(fault.under(column).what, fault.mend))
     given = {column: text for column, text in texts.items() if text.strip()}
     notes = [given.get("note", ""), *(f"{heading}: {cell}" for heading, cell in left if cell.strip())]
     note = "; ".join(part for part in notes if part) or None

@@ -9,7 +9,7 @@ those of the other take part throughout.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -69,6 +69,7 @@ class BeliefCheck:
     best, best_without : best setting with the beliefs and without them.
     chance_without : chance of success, without beliefs, at the setting that is best with them.
     before_at_best : chance of success there before any melt.
+    right : chance, given the melts, that chemistry is right, by outcome; empty where the beliefs are the maker's.
     other_setting : whether another setting would be recommended without beliefs, by more than 5 points.
     """
 
@@ -79,6 +80,7 @@ class BeliefCheck:
     chance_without: ChanceRange
     before_at_best: ChanceRange
     other_setting: bool
+    right: Mapping[str, float] = field(default_factory=dict)
 
 
 def belief_check(chain: ChainFit, best: BestSetting | None = None, whose: WhoseBeliefs = "maker") -> BeliefCheck | None:
@@ -136,6 +138,7 @@ def belief_check(chain: ChainFit, best: BestSetting | None = None, whose: WhoseB
         chance_without=chance_without,
         before_at_best=_range(before.success_draws(at_best), chain.level),
         other_setting=bool(without_best.chance - chance_without.mean >= 0.05),
+        right={name: chain.stage(name).chemistry_right for name in spoken_of} if whose == "chemistry" else {},
     )
 
 

@@ -7,12 +7,14 @@ their weights are right for patterns and parameters at once: measured outcomes n
 (`measured_patterns.py`), pass/fail and graded ones around their modes (`pattern_modes.py`). Where those weights are not
 to be trusted, and for more factors, chains (`chains.py`) move under the prior summed over patterns, and patterns are
 drawn given the coefficients. Beyond thirteen factors the chains agree poorly and the diagnostics say so.
+
+Beliefs that may be wrong as a whole (`doubted_beliefs.py`) enter as a further weight of the draws.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Unpack
 
 import numpy as np
@@ -26,6 +28,7 @@ from meltdoe.fit.draws.measured_patterns import MeasuredProposal, measured_propo
 from meltdoe.fit.draws.pattern_draws import WeightedDraws, every_pattern, systematic
 from meltdoe.fit.draws.pattern_modes import ModeProposal, mode_proposal
 from meltdoe.fit.draws.posterior_draws import Posterior, gather
+from meltdoe.fit.model.doubted_beliefs import Doubt, DoubtedBeliefs, make_doubt
 from meltdoe.fit.model.inclusion_density import inclusion_density
 from meltdoe.fit.model.inclusion_prior import InclusionPrior, TermRoles
 from meltdoe.fit.model.likelihood import Kind, Likelihood, Observed, make_likelihood
@@ -73,12 +76,14 @@ class MixturePosterior:
     inclusion : (n_factors,) posterior probability that each factor is active.
     patterns : (m, n_factors) patterns that occur, True where active; one may come once for each class of series.
     pattern_chances : (m,) their posterior probabilities.
+    right : posterior chance that the doubted beliefs are right, NaN where there are none.
     """
 
     posterior: Posterior
     inclusion: Array
     patterns: BoolArray
     pattern_chances: Array
+    right: float = np.nan
 
 
 def mixture_posterior(
@@ -92,6 +97,7 @@ def mixture_posterior(
     seed: int = 0,
     draws: int | None = None,
     effort: Effort = "full",
+    doubted: DoubtedBeliefs | None = None,
     **observed: Unpack[Observed],
 ) -> MixturePosterior:
     """Posterior under the two-scale prior.
@@ -109,6 +115,7 @@ def mixture_posterior(
     draws : number of draws; 4,000, or 400 of a draft.
     effort : "refit" never goes over to chains, for fits made many times beside one that may; "draft" looks at fewer
         places and takes what it finds, good enough for a rehearsal and never trusted.
+    doubted : beliefs that may be wrong as a whole, in the outcome's own units; those of `observed` are never doubted.
 
     Raises
     ------
@@ -123,11 +130,18 @@ def mixture_posterior(
         raise ValueError(f"factors and orders must name all {likelihood.n_coef} columns of X")
     rng = np.random.default_rng(seed)
     draws = draws or _DRAWS[effort]
+    doubt = None
+    if doubted is not None and doubted.beliefs:
+        base = make_log_posterior(likelihood, independent_prior(np.zeros(likelihood.n_coef), 1.0))
+        own = slice(likelihood.n_coef, likelihood.n_coef + likelihood.n_shape)
+        shape_prior = base.mean[0, own], np.diagonal(base.precision[0])[own] ** -0.5
+        # A generator of its own: which draws are tried does not depend on the beliefs.
+        doubt = make_doubt(doubted, likelihood, shape_prior, roles, sizes, np.random.default_rng([seed, 1]))
     if roles.n_factors <= _MOST_FACTORS[effort]:
-        found = _by_patterns(likelihood, roles, sizes, draws, rng, effort)
+        found = _by_patterns(likelihood, roles, sizes, draws, rng, effort, doubt)
         if effort != "full" or found.posterior.diagnostics.trusted:
             return found
-    return _by_chains(likelihood, roles, sizes, draws, rng, effort)
+    return _by_chains(likelihood, roles, sizes, draws, rng, effort, doubt)
 
 
 def _by_patterns(
@@ -137,6 +151,7 @@ def _by_patterns(
     draws: int,
     rng: np.random.Generator,
     effort: Effort,
+    doubt: Doubt | None = None,
 ) -> MixturePosterior:
     """All patterns enumerated, and weighted draws resampled."""
     prior = every_pattern(likelihood, roles, sizes)
@@ -149,13 +164,17 @@ def _by_patterns(
         tries = max(tries, _FEWEST_TRIES)
     for more in _ATTEMPTS[effort]:
         drawn = proposal.draw(more * tries, rng)
+        if doubt is not None:
+            drawn = replace(drawn, log_ratio=drawn.log_ratio + doubt.log_weight(drawn.theta))
         weights, found = _weighed(drawn, effort)
         if found.trusted:
             break
     chances = np.bincount(drawn.pattern, weights, minlength=len(prior.patterns)).astype(float)
     theta = drawn.theta[systematic(weights, draws, rng)]
     equal = np.full(draws, 1.0 / draws)
-    return MixturePosterior(gather(likelihood, theta, equal, found), chances @ prior.patterns, prior.patterns, chances)
+    right = np.nan if doubt is None else float(weights @ doubt.right(drawn.theta))
+    made = gather(likelihood, theta, equal, found)
+    return MixturePosterior(made, chances @ prior.patterns, prior.patterns, chances, right)
 
 
 def _weighed(drawn: WeightedDraws, effort: Effort) -> tuple[Array, Diagnostics]:
@@ -177,6 +196,7 @@ def _by_chains(
     draws: int,
     rng: np.random.Generator,
     effort: Effort,
+    doubt: Doubt | None = None,
 ) -> MixturePosterior:
     """Chains under the prior summed over patterns and classes of series."""
     p, density = likelihood.n_coef, inclusion_density(roles, sizes, likelihood.kind)
@@ -203,7 +223,14 @@ def _by_chains(
 
     sized = [j for j, order in enumerate(roles.orders) if order] if roles.n_factors <= _MOST_SIZED else []
     theta, found = chain_draws(target, rng, draws, log_prior, precision_given, sized=sized, long=effort == "full")
+    right = np.nan
+    if doubt is not None:
+        log_weight = doubt.log_weight(theta)
+        weights = np.exp(log_weight - logsumexp(log_weight))
+        right = float(weights @ doubt.right(theta))
+        found = replace(found, effective=found.effective * importance_effective_draws(weights) / len(theta))
+        theta = theta[systematic(weights, len(theta), rng)]
     drawn, _, inclusion = density.given(theta[:, :p] / units(theta), rng)
     patterns, count = np.unique(drawn, axis=0, return_counts=True)
     equal = np.full(len(theta), 1.0 / len(theta))
-    return MixturePosterior(gather(likelihood, theta, equal, found), inclusion, patterns, count / len(theta))
+    return MixturePosterior(gather(likelihood, theta, equal, found), inclusion, patterns, count / len(theta), right)

@@ -117,9 +117,9 @@ def best_setting(
             raise Inestimable("none of the candidates keeps every limit")
     score = success(table, thin=_SCREEN).mean(axis=0)
     if not complete:
-        starts = table[_ranked(series, table, score)[:_STARTS]]
-        table = np.concatenate([table, *(_climbed(series, success, start)[None] for start in starts)])
-        score = success(table, thin=_SCREEN).mean(axis=0)
+        first = _ranked(series, table, score)[:_STARTS]
+        tops, top_scores = _climbed(series, success, table[first], score[first])
+        table, score = np.concatenate([table, tops]), np.concatenate([score, top_scores])
     finalists = table[_ranked(series, table, score)[:_FINALISTS]]
     draws = success(finalists)
     winner = int(_ranked(series, finalists, draws.mean(axis=0))[0])
@@ -143,23 +143,40 @@ def _ranked(series: MeltSeries, table: FloatArray, score: FloatArray) -> np.ndar
     return np.lexsort((*table.T[::-1], distance, -np.round(score, 12)))
 
 
-def _climbed(series: MeltSeries, success: SuccessDraws, start: FloatArray) -> FloatArray:
-    """Turn one factor at a time to its best step until no factor helps."""
+def _climbed(
+    series: MeltSeries, success: SuccessDraws, starts: FloatArray, scores: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """From every start, turn one factor at a time to its best step until no factor helps; settings and their scores."""
     grids = _grids(series)
-    here, best = start, float(success(start[None], thin=_SCREEN).mean())
+    here, best = starts.copy(), scores.copy()
+    climbing = list(range(len(starts)))
     for _ in range(10 * len(series.factors)):
-        moves = []
-        for i, grid in enumerate(grids):
-            table = np.tile(here, (len(grid), 1))
-            table[:, i] = grid
-            moves.append(table)
-        table = np.concatenate(moves)
-        table = table[series.allowed(table)]
-        if not len(table):
-            return here
-        score = success(table, thin=_SCREEN).mean(axis=0)
-        top = int(_ranked(series, table, score)[0])
-        if score[top] <= best + 1e-12:
-            return here
-        here, best = table[top], float(score[top])
-    return here
+        if not climbing:
+            break
+        moves = {i: _moves(series, grids, here[i]) for i in climbing}
+        climbing = [i for i in climbing if len(moves[i])]
+        if not climbing:
+            break
+        score = success(np.concatenate([moves[i] for i in climbing]), thin=_SCREEN).mean(
+            axis=0
+        )  # one look at all moves
+        ends = np.cumsum([len(moves[i]) for i in climbing])
+        better = []
+        for i, part in zip(climbing, np.split(score, ends[:-1]), strict=True):
+            top = int(_ranked(series, moves[i], part)[0])
+            if part[top] > best[i] + 1e-12:
+                here[i], best[i] = moves[i][top], part[top]
+                better.append(i)
+        climbing = better
+    return here, best
+
+
+def _moves(series: MeltSeries, grids: list[FloatArray], here: FloatArray) -> FloatArray:
+    """All settings that differ from one in a single factor and keep the limits, and itself."""
+    tables = []
+    for i, grid in enumerate(grids):
+        table = np.tile(here, (len(grid), 1))
+        table[:, i] = grid
+        tables.append(table)
+    moves = np.concatenate(tables)
+    return moves[series.allowed(moves)]

@@ -51,6 +51,7 @@ class StageFit:
     data : the rows that reached it and were seen.
     inclusion : posterior chance that each term matters.
     posterior : equally weighted draws, as many for every outcome of the chain.
+    chemistry_right : chance, given the melts, that chemistry is right about this outcome; NaN where it does not speak.
     """
 
     series: MeltSeries
@@ -61,6 +62,7 @@ class StageFit:
     data: StageData
     inclusion: Mapping[Term, float]
     posterior: Posterior
+    chemistry_right: float = math.nan
 
     @property
     def n_seen(self) -> int:
@@ -193,7 +195,8 @@ def fit_stage(
             model, mixture = shown, stage_mixture(series, data, shown, seed, n_draws, beliefs, effort)
         terms = shown
     posterior = equal_draws(mixture.posterior, n_draws, seed)
-    return StageFit(series, level, outcome, terms, model, data, term_inclusion(terms, mixture), posterior)
+    inclusion = term_inclusion(terms, mixture)
+    return StageFit(series, level, outcome, terms, model, data, inclusion, posterior, mixture.right)
 
 
 def _notes(data: StageData, classical: ClassicalFit, posterior: Posterior) -> tuple[str, ...]:
@@ -205,9 +208,10 @@ def _notes(data: StageData, classical: ClassicalFit, posterior: Posterior) -> tu
         notes.append(f"{capital(good_phrase(data.outcome))}: {shared} are taken to share an effect of their own.")
     if "left out" in classical.method:
         notes.append(f"Classical fit: {classical.method}.")
-    if classical.why_not:
+    reasons = dict.fromkeys(classical.reasons[label] for label in classical.tied)
+    if classical.why_not and classical.why_not not in reasons:
         notes.append(f"No classical fit: {classical.why_not}.")
-    notes += [f"{capital(reason)}." for reason in dict.fromkeys(classical.reasons[label] for label in classical.tied)]
+    notes += [f"{capital(reason)}." for reason in reasons]
     if not posterior.diagnostics.trusted:
         found = posterior.diagnostics
         share = f"{found.effective:.0f}" if math.isfinite(found.effective) else "few"

@@ -1,10 +1,11 @@
 """The posterior of one outcome and what it predicts: from rows, terms and beliefs to equally weighted draws.
 
 Likelihood as in `meltdoe.fit.model.likelihood`, given that every forerunner was good. Prior: two scales by factor with
-heredity (`meltdoe.fit.model.inclusion_prior`), beliefs as further rows (conditional means; Bedrick, Christensen &
-Johnson 1996, J. Am. Stat. Assoc. 91, from memory). Circumstances take part with a fixed small prior and stand at their
-average in every prediction. Firings that hold several melts have an effect of their own, which predictions for a new
-firing average over.
+heredity (`meltdoe.fit.model.inclusion_prior`), the maker's beliefs as further rows (conditional means; Bedrick,
+Christensen & Johnson 1996, J. Am. Stat. Assoc. 91, from memory), and chemistry's in the same form, mixed with a prior
+that knows nothing of them (`meltdoe.fit.model.doubted_beliefs`). Circumstances take part with a fixed small prior and
+stand at their average in every prediction. Firings that hold several melts have an effect of their own, which
+predictions for a new firing average over.
 """
 
 from __future__ import annotations
@@ -18,9 +19,11 @@ from scipy.special import ndtr
 
 from meltdoe.fit.draws.inclusion_mixture import Effort, MixturePosterior, mixture_posterior
 from meltdoe.fit.draws.posterior_draws import Posterior
+from meltdoe.fit.model.doubted_beliefs import DoubtedBeliefs
 from meltdoe.fit.model.likelihood import Observed
 from meltdoe.fit.model.prior import Belief
 from meltdoe.fit.stages.stage_data import StageData
+from meltdoe.series.belief import Belief as Stated
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import GoodRange, Outcome
@@ -112,8 +115,12 @@ def stage_mixture(
         observed["censored"] = data.censored
         observed["bounds"] = outcome.bounds
         observed["centre"], observed["scale"] = _units(data)
+    chemistry = series.chemistry_prior
+    doubted = None
     if beliefs:
-        observed["beliefs"] = _beliefs(series, outcome, terms, q)
+        observed["beliefs"] = _beliefs(series, series.beliefs, outcome, terms, q)
+    if beliefs and chemistry is not None:
+        doubted = DoubtedBeliefs(_beliefs(series, chemistry.beliefs, outcome, terms, q), chemistry.trust)
     X = np.column_stack([series.coding.matrix(terms, data.raw), data.nuisance.columns])
     members += [()] * q
     orders += [2] * q
@@ -126,6 +133,7 @@ def stage_mixture(
         seed=int(np.random.SeedSequence(seed).generate_state(1)[0]),
         draws=n_draws,
         effort=effort,
+        doubted=doubted,
         **observed,
     )
 
@@ -148,16 +156,17 @@ def _units(data: StageData) -> tuple[float, float]:
     return centre, pooled if pooled > 1e-9 * max(1.0, abs(centre)) else abs(centre) / 4 or 1.0
 
 
-def _beliefs(series: MeltSeries, outcome: Outcome, terms: Sequence[Term], n_nuisance: int) -> tuple[Belief, ...]:
-    """All beliefs about one outcome as rows of its model; factors that are not named stand in their middle."""
+def _beliefs(
+    series: MeltSeries, held: Sequence[Stated], outcome: Outcome, terms: Sequence[Term], n_nuisance: int
+) -> tuple[Belief, ...]:
+    """Those about one outcome as rows of its model; factors that are not named stand in their middle."""
     found = []
     good: tuple[float, ...] | None = None
     if outcome.kind == "grade":
         good = _good_grades(outcome)
     elif isinstance(outcome.good, GoodRange):
         good = (outcome.good.low, outcome.good.high)
-    expected = series.chemistry_prior.beliefs if series.chemistry_prior else ()
-    for belief in (*series.beliefs, *expected):
+    for belief in held:
         if belief.outcome != outcome.name or belief.worth <= 0 or (outcome.kind == "measured" and good is None):
             continue
         given = series.raw(belief.at)

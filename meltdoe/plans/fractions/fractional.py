@@ -173,12 +173,11 @@ def fraction(factors: int | Sequence[str], runs: int, *, clear: Iterable[Sequenc
         return Fraction(names, runs, _searched(len(names), runs))
     columns, all_tried = _searched_clear(len(names), runs, pairs)
     if columns is None:
-        said = ", ".join(f"{names[i]} with {names[j]}" for i, j in pairs)
-        how = "there is none (all were tried)" if all_tried else "none was found"
-        raise ValueError(
-            f"no fraction of {len(names)} factors in {runs} runs keeps clear {said}: {how}; "
-            f"ask for fewer, or take {2 * runs} runs"
-        )
+        said = " and ".join(f"{names[i]} * {names[j]}" for i, j in pairs)
+        what = f"fraction of {len(names)} factors in {runs} runs"
+        found = f"there is no {what} that" if all_tried else f"no {what} was found that"
+        tried = " (all were tried)" if all_tried else ""
+        raise ValueError(f"{found} keeps {said} clear of other effects{tried}; ask for fewer, or take {2 * runs} runs")
     return Fraction(names, runs, columns)
 
 

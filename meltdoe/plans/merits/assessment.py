@@ -108,7 +108,8 @@ class Assessment:
         if with_mains:
             said.append("; ".join(_mixed(group) for group in with_mains))
         if crosses:
-            front = "" if with_mains else "main effects are clear; among interactions "
+            clear = not with_mains and self.partly <= _NOTICED
+            front = "main effects are clear; among interactions " if clear else "" if with_mains else "interactions: "
             shown = "; ".join(_mixed(group) for group in crosses[:3])
             more = f"; and {len(crosses) - 3} more such groups" if len(crosses) > 3 else ""
             said.append(front + shown + more)

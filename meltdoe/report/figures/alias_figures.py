@@ -29,6 +29,7 @@ _MOST_FACTORS, _MOST_ROWS = 7, 28  # more products could not be read on a teleph
 _LETTERS = 18
 _LEFT, _TOP, _NAMES, _FOOT = 1.15, 0.1, 0.52, 0.3  # inches
 _TOLD_FROM = 0.05  # correlations below are called none
+_MIXED_FROM = 0.9  # from which two effects count as mixed up, as in the table of what a plan mixes up
 
 
 def alias_picture(plan: Plan) -> Picture | None:
@@ -63,7 +64,7 @@ def alias_picture(plan: Plan) -> Picture | None:
     clashes = [
         (str(rows[i]), str(columns[j]))
         for i, j in np.ndindex(sizes.shape)
-        if sizes[i, j] > 0.995 and rows[i] != columns[j] and not (i < len(mains) and i > j)
+        if sizes[i, j] >= _MIXED_FROM and rows[i] != columns[j] and not (i < len(mains) and i > j)
     ]
     pairs = [f"{one} with {other}".replace(" * ", " × ") for one, other in clashes[:6]]
     more = f" and {len(clashes) - 6} more pairs" if len(clashes) > 6 else ""
@@ -73,7 +74,11 @@ def alias_picture(plan: Plan) -> Picture | None:
         figure,
         "Which effects the plan mixes up",
         one_line(
-            (f"Cannot be told apart: {listed(pairs)}{more}. " if pairs else "No main effect is fully mixed up. ")
+            (
+                f"Cannot be told apart: {listed(pairs)}{more}. "
+                if pairs
+                else "No main effect is mixed up with another effect. "
+            )
             + f"The largest correlation short of that is {_largest(others):.2f}."
         ),
         f"n = {len(plan.melts)} melts. Size of the correlation between the columns of effects, planned settings; "
@@ -83,7 +88,7 @@ def alias_picture(plan: Plan) -> Picture | None:
 
 
 def _largest(sizes: FloatArray) -> float:
-    below = sizes[sizes <= 0.995]
+    below = sizes[sizes < _MIXED_FROM]
     return float(np.max(below)) if below.size else 0.0
 
 

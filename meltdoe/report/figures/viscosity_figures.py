@@ -68,7 +68,7 @@ def viscosity_picture(
         figure = new_figure(_TOP + _TALL + _BOTTOM)
         axes = in_inches(figure, _LEFT, _BOTTOM, WIDTH - _LEFT - _RIGHT, _TALL)
         shown = np.array([convert(float(value), "°C", unit) for value in celsius])
-        _bands(axes, shown)
+        _bands(axes, shown, [log10 for _, log10, _ in curves])
         for (row, log10, sd), style, colour in zip(curves, ("-", "--"), (BLUE, VERMILION), strict=False):
             axes.fill_between(shown, log10 - sd, log10 + sd, color=colour, alpha=0.18, lw=0)
             axes.plot(shown, log10, style, color=colour)
@@ -127,10 +127,13 @@ def _curve(glass: GlassAt, row: int, celsius: FloatArray) -> tuple[FloatArray, F
     return np.asarray(found.log10), np.asarray(found.sd)
 
 
-def _bands(axes: Axes, shown: FloatArray) -> None:
+def _bands(axes: Axes, shown: FloatArray, curves: Sequence[FloatArray]) -> None:
     for low, high, words, colour in _BANDS:
         axes.axhspan(low, high, color=colour, lw=0, zorder=0)
-        axes.text(shown[-1], high - 0.06, f"{words} ", fontsize=MICRO, color=GREY, ha="right", va="top")
+        middle = (low + high) / 2
+        left, right = (min(abs(log10[end] - middle) for log10 in curves) for end in (0, -1))
+        at, side, said = (shown[0], "left", f" {words}") if left > right else (shown[-1], "right", f"{words} ")
+        axes.text(at, high - 0.06, said, fontsize=MICRO, color=GREY, ha=side, va="top")
 
 
 def _melts(axes: Axes, made: Sequence[bool], celsius: FloatArray, log10: FloatArray, unit: str) -> None:

@@ -7,6 +7,7 @@ import pytest
 from fit_data import table
 
 from meltdoe.fit.classical.half_normal import curvature, lenth, two_level_effects
+from meltdoe.fit.classical.least_squares import least_squares, sequential_anova
 
 
 def effects_by_name(data, columns, letters):
@@ -45,6 +46,20 @@ class TestFiltrationRate:
         order = sorted(self.names, key=lambda name: -abs(self.effect[name]))
         assert order == ["A", "AC", "AD", "D", "C", "ABD", "B", "BCD", "BC", "ABC", "ACD", "ABCD", "CD", "BD", "AB"]
 
+    def test_projection_onto_the_three_factors_that_matter(self):
+        """Without B the table is a replicated 2^3 (recomputed with R 4.2.2)."""
+        data = table("filtration_rate")
+        a, c, d = (data[name] for name in "ACD")
+        columns = {"A": a, "C": c, "D": d, "AC": a * c, "AD": a * d, "CD": c * d, "ACD": a * c * d}
+        X = np.column_stack([np.ones(16), *columns.values()])
+        tests = sequential_anova(X, data["y"], {name: [j] for j, name in enumerate(columns, start=1)})
+        assert {test.name: test.statistic for test in tests} == pytest.approx(
+            {"A": 83.36768802, "C": 17.38440111, "D": 38.13091922, "AC": 58.56545961, "AD": 49.2729805,
+             "CD": 0.2256267409, "ACD": 0.4707520891}
+        )  # fmt: skip
+        reduced = least_squares(X[:, :6], data["y"])
+        assert (reduced.sigma, reduced.r_squared) == pytest.approx((4.417295553, 0.965952342))
+
 
 class TestConversion:
     """Box, Hunter & Hunter (1978), Statistics for Experimenters, p. 325, process development example.
@@ -73,6 +88,7 @@ class TestConversion:
         assert result.simultaneous_margin == pytest.approx(5.87098267, abs=1e-6)
         assert {n for n, b in zip(self.names, result.beyond_margin, strict=True) if b} == {"1", "2", "4", "24"}
         assert {n for n, b in zip(self.names, result.beyond_simultaneous_margin, strict=True) if b} == {"1", "2"}
+        assert sorted(self.names, key=lambda name: -abs(self.effect[name]))[:4] == ["2", "1", "4", "24"]
 
 
 def test_curvature_of_a_chemical_yield():

@@ -1,13 +1,42 @@
-"""Published proportional odds fits."""
+"""Published proportional odds fits.
+
+The program has cumulative logits alone. The published probit fits are found here with its model matrix of thresholds
+and slopes and its Newton climber; only their likelihood is written beside the tests.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from measured_data import numbers, read
+from measured_data import Array, numbers, read
+from scipy.special import ndtr
 
+from meltdoe.fit.classical.grade_likelihood import climb_to_maximum, common_slopes
 from meltdoe.fit.classical.ordered_logit import ordered_logit
 from meltdoe.fit.classical.proportional_odds import proportional_odds_test
+
+
+def cumulative_probit(X: Array, y: Array, n_grades: int, weights: Array) -> tuple[float, Array]:
+    """Log likelihood at its maximum, and there the thresholds with the slopes behind them."""
+    q = n_grades - 1
+    Z = common_slopes(X, q)
+    none = np.zeros((len(X), 1, Z.shape[2]))
+    row = np.arange(len(X))
+
+    def objective(parameters: Array) -> tuple[float, Array, Array]:
+        eta = Z @ parameters
+        chance = np.diff(ndtr(eta), axis=1, prepend=0.0, append=1.0)
+        if not (chance > 0).all():
+            return -np.inf, np.zeros(Z.shape[2]), np.eye(Z.shape[2])
+        moved = np.concatenate([none, np.exp(-0.5 * eta**2)[..., None] / np.sqrt(2 * np.pi) * Z, none], axis=1)
+        slope = np.diff(moved, axis=1)  # of each grade's chance in the parameters
+        expected = np.einsum("i,ij,ijk,ijl->kl", weights, 1 / chance, slope, slope)
+        gradient = (weights / chance[row, y]) @ slope[row, y]
+        return float(weights @ np.log(chance[row, y])), gradient, expected
+
+    found = climb_to_maximum(objective, np.concatenate([np.linspace(-1, 1, q), np.zeros(X.shape[1])]))
+    assert found is not None
+    return found
 
 
 class TestWine:
@@ -57,6 +86,11 @@ class TestWine:
         ]
         assert fit.probabilities([[0, 0], [1, 0], [0, 1], [1, 1]]) == pytest.approx(np.array(recomputed), abs=1e-5)
 
+    def test_probit(self) -> None:
+        loglik, estimate = cumulative_probit(self.X, self.y, 5, np.ones(len(self.y)))
+        assert estimate[4:] == pytest.approx([1.499374578, 0.8677435389], abs=1e-4)  # recomputed
+        assert loglik == pytest.approx(-85.76114836, abs=1e-4)  # recomputed
+
     def test_these_data_are_ample_for_maximum_likelihood(self) -> None:
         assert ordered_logit(self.X, self.y, 5).penalty == "none"
 
@@ -96,3 +130,8 @@ class TestHousing:
         assert fit.aic == pytest.approx(3495.149299, abs=0.01)
         chances = [[0.3784493062, 0.2876751647, 0.3338755291], [0.2568264404, 0.2742122348, 0.4689613248]]
         assert fit.probabilities(self.X[[0, 3]]) == pytest.approx(np.array(chances), abs=1e-5)
+
+    def test_probit(self) -> None:
+        loglik, estimate = cumulative_probit(self.X, self.y, 3, self.counts)
+        assert estimate[2 + 1] == pytest.approx(0.7829141903, abs=1e-4)
+        assert -2 * loglik == pytest.approx(3479.688843, abs=0.01)

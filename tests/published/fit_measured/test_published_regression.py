@@ -187,6 +187,8 @@ class TestStageOne:
         )
         assert found.df == 2
         assert found.t**2 == pytest.approx(0.1071428571)
+        pure = lack_of_fit(least_squares(np.column_stack([np.ones(7), self.x]), self.y), self.y, self.x)
+        assert found.t**2 * pure.pure_sigma**2 == pytest.approx(0.4285714286)  # its sum of squares
         assert found.low < found.estimate < found.high
 
 

@@ -43,6 +43,16 @@ class TestOats:
         assert residual + 4 * plot == pytest.approx(6013.305556 / 10, abs=1e-4)
         assert residual + 4 * plot + 12 * block == pytest.approx(15875.27778 / 5, abs=1e-3)
 
+    def test_sums_of_squares_as_printed(self) -> None:
+        block = sum_contrasts(self.table["block"])
+        both = products(self.n, self.v)
+        X, terms = model(block=block, variety=self.v, plots=products(block, self.v), nitro=self.n, both=both)
+        found = {test.name: test.ss for test in sequential_anova(X, self.y, terms)}
+        assert found["block"] == pytest.approx(15875.27778)
+        assert found["variety"] == pytest.approx(1786.361111)
+        assert found["plots"] == pytest.approx(6013.305556)
+        assert found["nitro"] == pytest.approx(20020.5)
+
     def test_linear_model(self) -> None:
         X = np.column_stack([np.ones(72), self.nitro])
         fit = split_plot(X, self.y, self.table["variety"], blocks=self.table["block"])

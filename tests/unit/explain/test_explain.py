@@ -1,14 +1,21 @@
 """The explanations: every topic has a page that fits a terminal, names its sources, and can be asked for."""
 
 import json
+import re
 import subprocess
 import sys
+import tempfile
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
 from meltdoe.errors import WrongUsage
 from meltdoe.explain import page, title, topics
+from meltdoe.files.series.truth_toml import read_truth
+from meltdoe.report.plan_sentences import EFFECT_COLUMNS
+from meltdoe.shipped import shipped_folder
+from meltdoe.steps import read_series
 
 
 def explain(*words):
@@ -40,7 +47,7 @@ def test_a_page_sends_readers_only_to_pages_that_exist(topic):
 def test_an_unknown_topic_suggests_the_nearest():
     with pytest.raises(WrongUsage, match='did you mean "firing"'):
         page("fireing")
-    with pytest.raises(WrongUsage, match="the topics are plans, firing"):
+    with pytest.raises(WrongUsage, match="the topics are plans, figures"):
         page("xyz")
 
 
@@ -53,3 +60,31 @@ def test_the_command_lists_and_prints():
     wrong = explain("stopp")
     assert (wrong.returncode, wrong.stdout) == (2, "")
     assert wrong.stderr == 'meltdoe: there is no topic "stopp"; did you mean "stop"?\n'
+
+
+def test_the_truth_on_its_page_can_be_rehearsed_against():
+    lines = [line[4:] for line in page("truth").splitlines() if line.startswith("    ") or not line]
+    block = "\n".join(lines).partition("meltdoe rehearse")[0]
+    series = read_series(shipped_folder("examples") / "obsidian-block")
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "truth.toml"
+        file.write_text(block, encoding="utf-8")
+        truth = read_truth(file, series)
+    assert [outcome.name for outcome in truth.outcomes] == ["contained", "poured", "fill", "cracks"]
+    for key in ("chance", "log_odds", "chances", "together", "firing_sd", "spread"):
+        assert f"- {key}:" in page("truth"), "every key of the file is explained"
+
+
+def test_every_heading_of_a_plan_is_explained():
+    for heading in EFFECT_COLUMNS[1:]:
+        assert f"{heading}:" in page("figures"), heading
+    assert all(word in page("figures") for word in ("at worst", "power", "finds", "lost", "leverage", "Resolution"))
+
+
+@pytest.mark.parametrize("command", ["options", "plan", "glass", "analyse"])
+def test_a_screen_of_figures_points_to_its_page(command):
+    module = {"glass": "buying", "analyse": "analysis"}.get(command, "planning")
+    text = (files("meltdoe.cli") / f"{module}.py").read_text(encoding="utf-8")
+    named = [word.split("meltdoe explain ")[1] for word in re.findall(r"meltdoe explain [a-z]+", text)]
+    assert named
+    assert set(named) <= set(topics())

@@ -151,11 +151,11 @@ def test_every_problem_of_a_log_is_found_at_once(tmp_path):
     assert [text.split(";")[0] for text in problems(bench_series(tmp_path))] == [
         'log.csv, line 2: date "05/11/2026" can be 2026-11-05 or 2026-05-11',
         "log.csv, line 3: melt 1 has fill 80 %, which cannot be: contained was no, not good",
-        'log.csv, line 4: firing says "0" is not a whole number from 1',
+        'log.csv, line 4: firing: "0" is not a whole number from 1',
         "log.csv, line 4: flux is blank",
         'log.csv, line 4: sand says "fin", which is none of its words',
         'log.csv, line 4: contained says "maybe"',
-        'log.csv, line 4: humidity says "damp" is not a number',
+        'log.csv, line 4: humidity: "damp" is not a number',
     ]
 
 
@@ -199,5 +199,5 @@ def test_the_text_of_a_log_without_rows_is_its_headings(tmp_path):
 def test_a_folder_in_place_of_a_file_is_a_problem(series, tmp_path, name):
     (tmp_path / name).unlink()
     (tmp_path / name).mkdir()
-    with pytest.raises(ProblemsFound, match="cannot be read"):
+    with pytest.raises(ProblemsFound, match="is a folder"):
         read_plan(series) if name == "plan.csv" else read_log(series)

@@ -68,8 +68,8 @@ def test_every_problem_is_found_at_once_with_its_line(tmp_path):
         "change its settings until the limit holds",
         'plan.csv, line 6: sand says "fin", which is none of its words; '
         'write "fine", or another of: coarse, fine, -325 mesh',
-        'plan.csv, line 7: flux says "much" is not a number; write a plain number such as 1190 or 12.5',
-        'plan.csv, line 8: melt says "x" is not a number; write a plain number such as 1190 or 12.5',
+        'plan.csv, line 7: flux: "much" is not a number; write a plain number such as 1190 or 12.5',
+        'plan.csv, line 8: melt: "x" is not a number; write a plain number such as 1190 or 12.5',
     ]
 
 

@@ -313,7 +313,7 @@ def test_files_that_are_no_text_give_one_problem(tmp_path: Path, content: bytes,
 
 
 def test_missing_folder_and_missing_file_say_how_to_begin(tmp_path: Path):
-    for folder, what in [(tmp_path / "nowhere", "no folder"), (tmp_path, "none in the folder")]:
+    for folder, what in [(tmp_path / "nowhere", "no such folder"), (tmp_path, "none in the folder")]:
         _, problems = check_series(folder)
         assert len(problems) == 1
         assert what in problems[0].what

@@ -111,6 +111,27 @@ def test_it_is_written_and_read_back_the_same():
     assert check_series_text(series_text(series)) == (series, ())
 
 
+def test_factors_may_set_the_size_and_the_shape_of_the_casting():
+    more = """[[factor]]
+name = "depth"
+kind = "amount"
+unit = "in"
+low = 0.5
+high = 2
+[[factor]]
+name = "form"
+kind = "choice"
+options = ["slab", "sphere"]
+"""
+    text = TEXT.replace('thickness = "1.5 in"', 'thickness = "depth"\nshape = "form"')
+    text = text.replace('volume = "12 in3"', 'volume = "12 in3"\nat_thickness = "1 in"')
+    series, problems = check_series_text(text.replace("[mould]", more + "[mould]", 1))
+    assert problems == ()
+    assert (series.cooling.thickness, series.cooling.shape) == ("depth", "form")
+    assert series.mould.at_thickness == Quantity(1, "in")
+    assert check_series_text(series_text(series)) == (series, ())
+
+
 def test_a_series_without_any_of_it_is_as_before():
     bare = TEXT[: TEXT.index("[mould]")]
     series, problems = check_series_text(bare)
@@ -178,6 +199,8 @@ FAULTS = [  # what is changed, what it becomes; a part of the faulty line, of wh
     ("amount = 1", 'amount = "1 h"', "1 h", '"amount" is "1 h"', "3 kg"),
     ('thickness = "1.5 in"', "thickness = 40", "thickness", "where text with a unit belongs", "40 mm"),
     ('thickness = "1.5 in"', 'thickness = "-4 mm"', "thickness", '"thickness" is -4 mm', "more than 0"),
+    ('thickness = "1.5 in"', 'thickness = "peak"', "thickness", '"peak", which is no length', "unit of length"),
+    ('volume = "12 in3"', 'volume = "12 in3"\nat_thickness = "1 in"', "at_thickness", "no factor sets", "line out"),
     ('bed = "ash"', 'bed = "ashes"', "ashes", "is not one of", 'write "ash"'),
     ('bed = "ash"', 'shape = "slap"', "slap", "is not one of", 'write "slab"'),
     ("pour_loss = 8", "pour_los = 8", "pour_los", 'the key "pour_los" is not known', 'write "pour_loss"'),

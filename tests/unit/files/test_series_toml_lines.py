@@ -110,6 +110,7 @@ def test_syntax_errors_name_the_line(text: str, line: int, what: str):
     (problem,) = caught.value.problems
     assert (problem.file, problem.line) == ("series.toml", line)
     assert what in problem.what
+    assert "the rest of the file cannot be checked before that" in problem.mend
 
 
 def _paths(value: object, path: KeyPath = ()) -> Iterator[KeyPath]:

@@ -10,6 +10,7 @@ import pytest
 from meltdoe.errors import ProblemsFound
 from meltdoe.files.series.series_answers import Answers, factor_from_phrase, outcome_from_phrase, text_from_answers
 from meltdoe.files.series.series_edit import edited, set_value
+from meltdoe.files.series.series_keys import KEYS
 from meltdoe.files.series.series_text import series_text
 from meltdoe.files.series.series_toml import check_series_text
 from meltdoe.series.factor import Amount, Choice, Ordered
@@ -191,3 +192,11 @@ def test_series_text_quotes_what_must_be_quoted():
     assert series.title == 'a "quoted" \\ title'
     assert '#at = { "größe" = 1 }' in text
     assert check_series_text(series_text(series))[0] == series
+
+
+def test_every_key_of_chemistry_is_explained_in_the_file_that_is_written():
+    said = Answers("t", ("flux 15 to 30 wt%", "peak 1100 to 1250 °C"), ("contained", "poured"))
+    remarks = text_from_answers(said).partition("#[chemistry]")[0].rpartition("\n\n")[2]
+    assert "What the composition lets expect" in remarks
+    for key in KEYS["[chemistry]"]:
+        assert re.search(rf"\b{key}\b", remarks), key

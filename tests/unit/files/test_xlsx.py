@@ -132,7 +132,7 @@ def test_a_problem_names_the_row_of_the_sheet(tmp_path):
         workbook(lambda b, s: (s.write_row(1, 0, HEAD[:6]), s.write_row(4, 0, [1, 20, 1200, "fine", "yes", "full"])))
     )
     (problem,) = preview_import(bench_series(tmp_path), path).problems
-    assert str(problem).startswith('old.xlsx, line 5: fill says "full" is not a number')
+    assert str(problem).startswith('old.xlsx, line 5: fill: "full" is not a number')
 
 
 SHEET = (

@@ -9,6 +9,7 @@ import pytest
 
 from meltdoe.charge.chemistry_prior import with_chemistry
 from meltdoe.fit.checks.belief_check import belief_check
+from meltdoe.fit.stages.phrases import percent
 from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.fit.stages.stage_data import stage_data
 from meltdoe.log.melt_log import Entry, Log
@@ -67,7 +68,7 @@ def test_switched_off_the_fit_is_byte_for_byte_that_of_a_series_without_it() -> 
 
 
 def test_before_any_melt_the_chances_follow_the_glass() -> None:
-    on = series(chemistry=Chemistry("poured", worth=8.0))
+    on = series(chemistry=Chemistry("poured", worth=8.0, trust=0.9))
     corners = np.array([[1080.0, 8.0, 0.0], [1240.0, 24.0, 0.0]])
     stiff, fluid = fit_chain(on, Log(on), effort="draft").chance(corners).mean
     plain = fit_chain(series(), Log(series()), effort="draft").chance(corners).mean
@@ -101,7 +102,9 @@ def test_how_far_melts_and_chemistry_agree() -> None:
         against = sum(one.conflict for one in check.beliefs)
         assert (against > 0) is turned
         said = chemistry_sentences(on, check)
-        assert said[0].startswith("Poured: chemistry counts as 2 melts.")
+        assert said[0].startswith("Poured: chemistry counts as 2 melts where it is right; that had a chance of 20 % ")
+        assert (check.right["poured"] < 0.2) is turned
+        assert f"and has {percent(check.right['poured'])} now." in said[0]
         assert (" differ most at " in said[0]) is turned
         assert chemistry_conclusion(on, check) in said
         plain = fit_chain(series(), replace(log, series=series()))

@@ -44,6 +44,37 @@ def test_auto_switches_to_grd_outside_the_box_and_says_so():
     assert any("FLUXFIT" in w and "MgO" in w for w in seen.warnings)
 
 
+CULLET = glass.base_glass("soda_lime_container")
+
+
+def test_auto_takes_the_soda_lime_model_inside_its_published_range_and_is_surer_there():
+    seen = glass.viscosity(CULLET, 1200.0)
+    known = {oxide: CULLET[oxide] for oxide in ("SiO2", "Na2O", "K2O", "CaO", "MgO", "Al2O3")}
+    assert seen.model == "lakatos"
+    assert seen.log10 == pytest.approx(float(glass.viscosity(known, 1200.0, model="lakatos").log10))
+    assert seen.sd == pytest.approx(0.16, abs=0.01)
+    assert any("SO3 left out: the lakatos model" in warning for warning in seen.warnings)
+    assert glass.viscosity(OBSIDIAN, 1200.0).model == "fluxfit"
+    assert glass.viscosity({**CULLET, "Al2O3": 11.0}, 1200.0).model == "fluxfit", "outside the authors' range"
+
+
+@pytest.mark.parametrize("oxide", ["B2O3", "Li2O", "ZnO", "BaO"])
+def test_an_oxide_that_the_soda_lime_model_lacks_sends_auto_elsewhere(oxide):
+    composition = {**CULLET, oxide: 0.3}
+    seen = glass.viscosity(composition, 1200.0)
+    assert seen.model == "fluxfit"
+    assert not any(oxide in warning and "left out" in warning for warning in seen.warnings)
+
+
+def test_bottle_glass_that_turns_into_obsidian_sees_one_smooth_function():
+    share = np.linspace(0.0, 100.0, 401)
+    composition = glass.glass_composition({"obsidian": share, "soda_lime_container": 100.0 - share})
+    seen = glass.viscosity(composition, 1100.0)
+    assert seen.model == "lakatos and fluxfit"
+    alone = np.diff(glass.viscosity(composition, 1100.0, model="fluxfit").log10)
+    assert np.diff(seen.log10) == pytest.approx(alone, abs=0.02)
+
+
 def test_auto_keeps_fluxfit_outside_the_box_where_grd_cannot_speak_and_doubles_the_doubt():
     pyrex = glass.base_glass("borosilicate_low_expansion")
     poor = {**pyrex, "Na2O": 1.0}

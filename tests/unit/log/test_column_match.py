@@ -74,3 +74,22 @@ def test_the_nearest_word_is_another_word_for_it_or_a_slip_and_never_a_chance_li
     assert nearest("containd", ["contained", "poured"]) == "contained"
     assert nearest("colour", columns) is None
     assert nearest("heat", ["heat", "firing"]) == "heat", "a name of its own goes first"
+
+
+def test_a_name_among_other_words_and_a_label_cut_short_are_guessed():
+    headings = ["actual flux", "peak temp", "Stayed in crucible", "colour of the day"]
+    assert names(match_columns(headings, TARGETS)) == {
+        "actual flux": ("flux", "likeness"),
+        "peak temp": ("peak", "likeness"),
+        "Stayed in crucible": ("contained", "likeness"),
+    }
+    assert match_columns(["peak flux"], TARGETS).doubtful == ('"peak flux" can be peak or flux',)
+
+
+def test_a_unit_behind_the_words_is_a_unit_without_brackets_too():
+    match = match_columns(["Peak °F", "flux_wt%", "melt_no"], TARGETS)
+    assert [(column.name, column.way, column.unit) for column in match.matched] == [
+        ("peak", "same word", "°F"),
+        ("flux", "same word", ""),
+        ("melt", "likeness", ""),
+    ]

@@ -6,7 +6,7 @@ from scipy.stats import norm
 from small_chain import LOGS, SPILLED, chain_of, small_series
 
 from meltdoe.next_melt.advice import next_melts
-from meltdoe.next_melt.played_stage import LOGIT_PER_PROBIT, PlayedStage
+from meltdoe.next_melt.played_stage import LOGIT_PER_PROBIT, PlayedStage, played_stage
 from meltdoe.series import Budget, Costs
 
 NEARLY = LOGS["all good"] * 3  # twelve good melts
@@ -114,16 +114,69 @@ def test_where_nothing_works_hardly_any_series_gets_there():
 
 def test_money_is_that_of_the_melts_and_firings_where_nothing_is_lost():
     """Nobody gets to a target of 99.9 % in six melts: 6 * 12 + 3 * 9."""
-    found = forecast_of(LOGS["mixed"], target_chance=0.999, costs=Costs(melt=12.0, firing=9.0), budget=Budget(melts=11))
+    found = forecast_of(
+        LOGS["mixed"], target_chance=0.999, costs=Costs(melt=12.0, firing=9.0), budget=Budget(firings=6)
+    )
     assert found.never == 1.0
     assert (found.money, found.money_low, found.money_high) == (99.0, 99.0, 99.0)
 
 
 def test_likely_losses_are_in_the_money():
     """A spilled crucible is 45 on top; the mean lies between no loss and one a melt."""
-    found = forecast_of(LOGS["only failures"], target_chance=0.999, budget=Budget(melts=10))
+    found = forecast_of(LOGS["only failures"], target_chance=0.999, budget=Budget(firings=5))
     assert 99.0 + 45.0 < found.money < 99.0 + 6 * 45.0
 
 
 def test_the_same_seed_gives_the_same_forecast():
     assert forecast_of(LOGS["mixed"]) == forecast_of(LOGS["mixed"])
+
+
+def test_money_left_ends_a_series_before_its_melts_do():
+    """132 are spent; 200 more pay at most ten melts, and no path spends more than that and one loss."""
+    found = forecast_of(LOGS["mixed"], target_chance=0.99, budget=Budget(melts=30, money=332.0))
+    assert found.within_budget
+    assert found.horizon <= 10
+    assert found.money_high <= 200.0 + 45.0
+
+
+def test_a_series_that_is_no_longer_worth_its_cost_ends():
+    rows, budget = LOGS["mixed"], Budget(melts=25)
+    dear, free = (
+        forecast_of(rows, budget=budget, target_chance=0.8, costs=costs)
+        for costs in (Costs(melt=12.0, firing=9.0, loss={"contained": 45.0}), Costs())
+    )
+    assert dear.gives_up > 0.0
+    assert free.gives_up == 0.0
+    assert dear.gives_up <= dear.never
+
+
+def test_normal_form_learns_no_faster_than_a_fit():
+    """Draws of a logit with a long tail towards certainty: six good melts by weighing the draws, and in normal form."""
+    chain, setting = chain_of(small_series(), LOGS["all good"], draws=2000), np.array([[30.0, 1150.0]])
+    for stage in chain.stages:
+        good = stage.chance_draws(setting)[:, 0]
+        played = played_stage(chain, stage, ["contained", "poured", "sound"], setting, np.arange(2))
+        one = np.array([0])
+        for _ in range(6):
+            played.learn(one, np.array([0]), np.ones(1), np.zeros(1), LOGIT_PER_PROBIT)
+        mean, variance = played.latent(one)
+        weighed = float((good**7).sum() / (good**6).sum())
+        assert float(played.chance(mean, variance)[0, 0]) == pytest.approx(weighed, abs=0.015)
+
+
+def test_scatter_is_learnt_with_every_measurement():
+    """Ten deviations more make the variance 1 / (1 / s0^2 + 20), and the middle goes to the truth."""
+    stage = PlayedStage(
+        np.zeros(1), np.ones((1, 1)), np.zeros((2, 1)), np.tile(np.eye(1), (2, 1, 1)), np.zeros((2, 1)),
+        noise=np.array([4.0, 4.0]), usual_noise=2.0, noise_spread=0.3, read=np.zeros(2),
+    )  # fmt: skip
+    both = np.arange(2)
+    before = np.log(stage.believed_noise(both, np.array([0.0, 1.0])))
+    assert before[0] == pytest.approx([np.log(2.0), np.log(2.0) + 0.3])
+    for _ in range(10):
+        stage.regress(np.array([0]), np.array([0]), np.zeros(1))
+    after = np.log(stage.believed_noise(both, np.array([0.0, 1.0])))
+    share = 20.0 / (20.0 + 1 / 0.3**2)
+    assert after[0, 0] == pytest.approx(np.log(2.0) + share * np.log(2.0))
+    assert after[0, 1] - after[0, 0] == pytest.approx((1 / 0.3**2 + 20.0) ** -0.5)
+    assert after[1] == pytest.approx(before[1])

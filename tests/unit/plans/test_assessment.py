@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from planning_series import FLUX, HOLD, PACKING, PEAK, plain, series
+from planning_series import COOLING, FLUX, HOLD, PACKING, PEAK, plain, series
 from scipy import stats
 
 from meltdoe.plans.draw_up import make_plan
@@ -94,6 +94,10 @@ def test_what_is_mixed_up_is_said_in_the_names_of_the_factors():
     assert judged.resolution == 4
     assert ("flux * peak", "hold * packing") in [tuple(sorted(g)) for g in judged.mixed_up]
     assert judged.aliased.startswith("main effects are clear; among interactions flux * ")
+    cut = series(factors=(FLUX, PEAK, PACKING, COOLING), kiln=Kiln(1), budget=Budget())
+    bent = assess(make_plan(cut, "fraction", 8))
+    assert "partly mixed up" in bent.aliased
+    assert "main effects are clear" not in bent.aliased
     pb = assess(make_plan(plain(5), "plackett-burman", 12))
     assert pb.mixed_up == ()
     assert pb.partly == pytest.approx(1 / 3)

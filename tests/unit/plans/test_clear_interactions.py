@@ -27,7 +27,7 @@ def test_every_fraction_of_six_factors_in_sixteen_runs_was_tried(wanted):
         assert set(map(frozenset, wanted)) <= set(map(frozenset, found.clear_two_factor_interactions))
         assert found.word_lengths == min(possible)
     else:
-        with pytest.raises(ValueError, match="there is none"):
+        with pytest.raises(ValueError, match="there is no fraction"):
             fraction(6, 16, clear=wanted)
 
 

@@ -20,8 +20,8 @@ def comparison():
     return compare_plans(series())
 
 
-def test_three_to_eight_options_within_the_budget(comparison):
-    assert 3 <= len(comparison.options) <= 8
+def test_four_to_eight_options_within_the_budget(comparison):
+    assert 4 <= len(comparison.options) <= 8
     for option in comparison.options:
         assert option.melts == len(option.plan.melts) <= 14
         assert option.firings == len(set(option.plan.firings)) <= 6

@@ -67,9 +67,9 @@ def test_a_range_of_ratios_is_served_by_one_design():
 def test_interactions_that_must_stay_clear():
     drawn = make_plan(plain(6), "fraction", 16, keep_clear=["x1 * x2"])
     assert "clear of all others, as asked: x1 * x2" in drawn.reason
-    with pytest.raises(PlanImpossible, match="there is none"):
+    with pytest.raises(PlanImpossible, match="there is no fraction"):
         make_plan(plain(6), "fraction", 8, keep_clear=["x1 * x2"])
-    with pytest.raises(PlanImpossible, match="there is none"):
+    with pytest.raises(PlanImpossible, match="there is no fraction"):
         make_plan(plain(6, per_firing=2, kiln=Kiln(4)), "fraction", 8, keep_clear=["x1 * x3"])
     with pytest.raises(WrongUsage, match="no interaction of two factors"):
         make_plan(plain(6), keep_clear=["x1"])

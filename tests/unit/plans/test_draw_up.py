@@ -270,3 +270,17 @@ def test_an_amount_without_a_step_stays_within_its_range():
         assert (raw[:, 0] <= 0.7).all()
         assert (raw[:, 1] >= 3.0).all()
         assert (raw[:, 1] <= 47.0).all()
+
+
+def test_a_fraction_of_everything_is_called_what_it_is():
+    assert make_plan(plain(4), "fraction", 8).design == "fraction"
+    whole = make_plan(plain(3), "fraction", 8)
+    assert whole.design == "full"
+    assert whole.reason == "every combination of two levels of 3 factors"
+
+
+def test_a_pattern_moved_by_a_limit_does_not_keep_its_promise():
+    plan = make_plan(plain(5, limits=(limit("x1 + x2 <= 16", "it leaks"),)), "fraction", 16, keep_clear=("x1 * x3",))
+    assert "so that what is said of the pattern holds no longer as it stands" in plan.reason
+    assert plan.reason.endswith("also of what was to be kept clear")
+    assert "holds no longer" not in make_plan(plain(5), "fraction", 16).reason

@@ -117,3 +117,9 @@ def test_firings_as_blocks_say_what_they_carry():
     assert carried
     assert all(name in drawn.reason for name in carried)
     assert not set(carried) & {"x1", "x2", "x3", "x4"}
+
+
+def test_added_melts_break_the_blocks_and_nothing_is_claimed_of_them():
+    drawn = make_plan(plain(4, kiln=Kiln(4)), "fraction", 16, centre_points=2)
+    assert len(drawn.melts) == 18
+    assert "firings carry" not in drawn.reason

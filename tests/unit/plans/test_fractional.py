@@ -87,7 +87,7 @@ def test_what_the_best_fraction_keeps_clear_costs_nothing_to_ask_for() -> None:
 
 
 def test_interactions_that_cannot_be_kept_clear_are_refused() -> None:
-    with pytest.raises(ValueError, match=r"no fraction of 7 factors in 8 runs .* A with B"):
+    with pytest.raises(ValueError, match=r"no fraction of 7 factors in 8 runs .* A \* B"):
         fraction(7, 8, clear=["AB"])
     with pytest.raises(ValueError, match="5 factors in 8 runs"):  # true of every such fraction, by hand
         fraction(5, 8, clear=["AB"])

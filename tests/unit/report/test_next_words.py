@@ -1,6 +1,7 @@
 """Advice in words and as a picture: what is said for every ending, in plain words, with its figures."""
 
 import re
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -9,8 +10,17 @@ from invented_reports import case_of, chain_plan, nothing_melted, only_failures,
 
 from meltdoe.cli.advising import advice_document
 from meltdoe.cli.console import plain
+from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.advice import next_melts
-from meltdoe.report.advice_sentences import aim_sentence, tells, why_not_another, why_this_melt, why_verdict
+from meltdoe.report.advice_sentences import (
+    aim_sentence,
+    best_words,
+    firing_words,
+    tells,
+    why_not_another,
+    why_this_melt,
+    why_verdict,
+)
 from meltdoe.report.figures.next_figures import information_picture
 from meltdoe.report.figures.page_svg import standalone_svg
 from meltdoe.report.outlook_sentences import (
@@ -19,6 +29,7 @@ from meltdoe.report.outlook_sentences import (
     result_sentences,
     thin_sentences,
 )
+from meltdoe.series import Budget
 
 CHAINS = {"whole chain": whole_chain, "no melts": nothing_melted, "only failures": only_failures}
 CASES = [*CHAINS, "no plan", "two amounts", "only choices", "hostile names"]
@@ -95,6 +106,66 @@ def test_the_ceiling_on_risk_is_explained():
     assert "the best setting so far" in said
     none = " ".join(bound_sentences(series, next_melts(whole_chain(), most_risk=0.0)))
     assert "No setting keeps the chance of a costly failure at or below 0 %" in none
+
+
+def said_of(planned=(), most_risk=None, count=None, **budget):
+    """All that is said of the whole chain (8 melts in 5 firings or so) under another budget."""
+    chain = whole_chain()
+    series = replace(chain.series, budget=Budget(currency="EUR", **budget))
+    other = replace(chain, series=series, log=Log(series, chain.log.entries))
+    advice = next_melts(other, planned=planned, most_risk=most_risk, count=count)
+    return series, advice, " ".join(everything_said(series, advice))
+
+
+def test_the_bound_of_the_budget_that_binds_is_named():
+    chain = whole_chain()
+    firings = len({entry.firing for entry in chain.log.entries})
+    _, advice, said = said_of(melts=30, firings=firings + 1)
+    assert advice.room.by == ("firings",)
+    assert "the budget's last firing has room for" in said
+    assert "melts that the budget has left" not in said
+    _, advice, said = said_of(melts=30, money=2000.0)
+    if advice.room.by == ("money",):
+        assert "that the money left" in said
+
+
+def test_no_firing_is_numbered_beyond_the_budget():
+    firings = len({entry.firing for entry in whole_chain().log.entries})
+    series, advice, said = said_of(melts=30, firings=firings)
+    assert advice.verdict.ending == "firings spent"
+    assert f"The budget of {firings} firings is used up." in said
+    assert "has left" not in said
+    assert [firing_words(series, melt) for melt in advice.melts] == ["Firing beyond the budget"]
+    document = plain(advice_document(series, advice))
+    assert [melt["firing"] for melt in document["melts"]] == [None]
+
+
+def test_before_any_melt_there_is_a_guess_and_no_best_setting_so_far():
+    series, advice = advised("no melts")
+    said = " ".join(everything_said(series, advice))
+    assert said.startswith("No melt has been made yet. By what was assumed, the chance that the best guess succeeds")
+    assert "so far" not in said
+    assert len(re.findall(r"no melt", said, flags=re.IGNORECASE)) == 1
+    assert best_words(advice) == "best guess before any melt"
+
+
+def test_a_plan_that_goes_over_the_ceiling_is_not_urged():
+    chain = whole_chain()
+    advice = next_melts(chain, planned=chain_plan().melts, most_risk=0.0)
+    said = " ".join(bound_sentences(chain.series, advice))
+    keeps = advice.planned.melts[0].risk <= max(melt.risk for melt in advice.melts)
+    told = advice.verdict.word == "go on" and not keeps and not advice.planned.broken
+    assert ("over the ceiling on that risk" in said) == told
+    assert advice.follows_plan <= keeps
+
+
+def test_a_target_that_no_workshop_can_show_is_said_to_be_too_high():
+    series, advice = advised("whole chain")
+    assert "more than a workshop can show" not in why_verdict(series, advice)
+    high = replace(series, target_chance=0.995)
+    assert "A target of 99.5 % is more than a workshop can show: without a model it would take 460" in why_verdict(
+        high, advice
+    )
 
 
 @pytest.mark.parametrize("case", CASES)

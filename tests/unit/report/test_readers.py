@@ -27,7 +27,7 @@ from meltdoe.report.failures import failure_table
 from meltdoe.report.further_melts import further_sentences
 from meltdoe.report.html import report_page
 from meltdoe.report.notebook import advice_html, chain_html, plan_html, register
-from meltdoe.report.sections import report_of
+from meltdoe.report.sections import _recommended, report_of
 from meltdoe.report.seen_words import seen_words
 
 READERS = [reader for reader in AUDIENCES if reader]
@@ -49,8 +49,12 @@ def test_a_readers_page_has_its_own_sections_and_the_same_chance(reader):
     titles = re.sub(r"\s+", " ", page.text("h2"))
     for section in AUDIENCES[reader].sections:
         assert section.title in titles
-    chance = report().recommended.sentences[0]
-    assert chance.split(";")[0] in " ".join(page.text("p", "li").replace("\u00a0", " ").split())
+    recommended = report().recommended
+    chance = recommended.plain if reader == "gallery" else recommended.sentences[0].split(";")[0]
+    assert chance in " ".join(page.text("p", "li").replace("\u00a0", " ").split())
+    assert set(re.findall(r"\d+ %", recommended.sentences[0].split("with 90 %")[0])) <= set(
+        re.findall(r"\d+ %", recommended.plain)
+    )
     assert AUDIENCES[reader].says in page.text("p")
 
 
@@ -116,8 +120,26 @@ def test_a_sceptical_reader_gets_an_answer_to_every_question():
     assert "drawn by lot (seed 11)" in doubts["Was the order random?"]
     assert "4 failed somewhere (melts 1 and 3 to 5)" in doubts["Were failures left out?"]
     assert "Planned but not made: melt 8." in doubts["Were failures left out?"]
-    assert "8 castings came from 8 firings on 8 days" in doubts["Could the firing or the day explain it?"]
+    by_day = doubts["Could the firing or the day explain it?"]
+    assert "8 melts came from 8 firings on 8 days" in by_day
+    assert "Every firing had a day of its own" in by_day
     assert "Without any model: of the 3 castings" in doubts["Would another model say otherwise?"]
+
+
+def test_the_gallery_is_spared_the_words_of_statistics():
+    page = Page(page_of("gallery"))
+    said = page.text("p", "li", "td", "figcaption").lower()
+    for word in ("posterior", "interval", "probability", "confidence", "log odds", "quick fits", "osha", "n = "):
+        assert word not in said, word
+    assert "Contained: 7 of 8 that got so far." in page.text("li")
+    assert all(row[0] in page.text("strong") for row in report().cautions.rows)
+
+
+def test_a_melt_at_the_recommended_setting_is_counted_even_while_its_end_is_open():
+    chain = whole_chain()
+    best = replace(chain.best(), raw=chain.log.raw[5])  # its cracks are still to come
+    made = _recommended(chain, best).sentences[2]
+    assert made == "1 melt has been made at exactly this setting: 0 good throughout, 0 not, 1 not known to the end."
 
 
 def test_a_missing_melt_is_noticed():

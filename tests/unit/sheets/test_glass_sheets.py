@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from meltdoe.charge.earlier_melts import EarlierMelt
@@ -171,6 +172,37 @@ def test_a_melt_is_warned_of_what_it_uses_and_of_nothing_else():
     whole = ids(cautions_of_plan(series, [settings(kind="soda ash")], stocked))
     assert soda <= whole
     assert "borates" in whole, "the last page is about the whole series"
+
+
+def test_what_only_the_title_names_is_on_the_last_page_and_not_on_the_melts():
+    series = glass_series(title="Invented block of rock, soda or borax")
+    stocked = shelf(series)
+    borax = settings(kind="borax_anhydrous")
+    assert "soda_ash_dust" not in ids(cautions_of_melt(series, borax, stocked))
+    assert "soda_ash_dust" in ids(cautions_of_plan(series, [borax], stocked))
+
+
+def test_the_schedule_is_drawn_and_castings_that_cool_apart_have_a_line_each():
+    series = glass_series()
+
+    def drawing(*shares):
+        plan = planned(series, *({"share": share} for share in shares))
+        return firing_sheet(
+            series, plan.melts, [bench_glass(series, melt, shelf(series)) for melt in plan.melts]
+        ).drawing
+
+    together, apart = drawing(18.0, 20.0), drawing(10.0, 26.0)
+    assert [curve.name for curve in together.curves] == ["kiln", "castings"]
+    assert [curve.name for curve in apart.curves] == ["kiln", "casting of melt 1", "casting of melt 2"]
+    assert len({curve.dashes for curve in apart.curves}) == 3
+    for curve in apart.curves:
+        corners = np.array([[float(number) for number in corner.split(",")] for corner in curve.points.split()])
+        assert np.all(np.diff(corners[:, 0]) >= 0.0), "time runs to the right"
+        assert np.all((corners[:, 0] >= apart.left) & (corners[:, 0] <= apart.right))
+        assert np.all((corners[:, 1] >= apart.top) & (corners[:, 1] <= apart.bottom))
+    assert "rises to 1200 °C" in apart.described
+    assert apart.hours[0].text == apart.degrees[0].text == "0"
+    assert sheets_page(planned(series, {}, {})).count("<svg") == 1
 
 
 def test_words_hidden_behind_a_formula_or_another_name_are_found():
