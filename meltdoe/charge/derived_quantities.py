@@ -7,6 +7,7 @@ highest value over the planned region, the limits kept.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -32,6 +33,7 @@ __all__ = [
 _UNITS: Mapping[QuantityName, str] = {"viscosity": "Pa s", "gas": "l per l of charge", "expansion": "e-7 per K"}
 _LEVELS = {1: 21, 2: 9, 3: 5, 4: 3}  # of each amount on the grid, by the number of amounts; more amounts have 2
 _MOST_POINTS = 20_000
+_VALUES, _MOST_OUTSIDE = 201, 4_000  # values of an amount at most, and points, of a grid for use outside the program
 _NARROWEST: Mapping[QuantityName, float] = {"viscosity": 0.02, "gas": 1.0, "expansion": 0.2}
 
 
@@ -122,8 +124,20 @@ def _axes(series: MeltSeries, names: tuple[str, ...], ends_only: bool = False) -
 
 
 def grid_axes(series: MeltSeries, names: tuple[str, ...]) -> tuple[tuple[float, ...], ...]:
-    """Raw values of each factor on the grid that stands for a quantity outside the program."""
-    return _axes(series, names)
+    """Raw values of each factor on the grid that stands for a quantity outside the program.
+
+    Every value that can be set, where that makes no more than `_MOST_OUTSIDE` points; else fewer, evenly.
+    """
+    factors = [series.factor(name) for name in names]
+    each = _VALUES
+    axes = [factor.grid(each) for factor in factors]
+    while each > 2 and math.prod(map(len, axes)) > _MOST_OUTSIDE:
+        each -= 1
+        axes = [
+            factor.decoded(np.linspace(-1.0, 1.0, each)) if isinstance(factor, Amount) and len(axis) > each else axis
+            for factor, axis in zip(factors, axes, strict=True)
+        ]
+    return tuple(tuple(float(value) for value in axis) for axis in axes)
 
 
 def derived(series: MeltSeries, what: QuantityName) -> Derived:

@@ -2,13 +2,14 @@
 
 With s the draw, x the coded settings and z a standard normal firing, all kinds of outcome have one form,
 
-    P_s(good) = E_z sum_j [ F((upper_js - eta) / scale_s) - F((lower_js - eta) / scale_s) ],   eta = x'b_s + sd_s z,
+    P_s(good) = E_z sum_j [ F(upper_js - eta) - F(lower_js - eta) ],   eta = x'b_s + sd_s z,
 
 F logistic for pass (lower 0, upper infinite) and grade (the thresholds around each good grade), normal for a
-measurement (the ends of its good range, scale its sigma). E_z is the nine-point Gauss-Hermite rule of
-`meltdoe.fit.draws.posterior_draws`. The chance of success is the product over the stages, draw by draw, as in
-`meltdoe.fit.stages.stage_chain`. Quantities of the glass are read off a grid, in straight lines between its points.
-Draws are kept as 32-bit numbers, little end first, all of them where the page bears it.
+measurement (the ends of its good range, all in units of what one reading scatters in a new firing, so that sd_s is 0).
+E_z is the nine-point Gauss-Hermite rule of `meltdoe.fit.draws.posterior_draws`. The chance of success is the product
+over the stages, draw by draw, as in `meltdoe.fit.stages.stage_chain`. Quantities of the glass are read off a grid, in
+straight lines between its points. Draws are kept as 32-bit numbers, little end first, all of them where the page bears
+it.
 """
 
 from __future__ import annotations
@@ -101,22 +102,26 @@ def _factor(factor: Factor, best: float) -> dict[str, Any]:
 
 
 def _stage(series: MeltSeries, stage: StageFit, thin: int) -> dict[str, Any]:
-    """One outcome; each draw is its coefficients, scale, sd of firings, and the ends of what is good."""
+    """One outcome; each draw is its slopes, the sd of firings, and the ends of what is good, all in units of the scale.
+
+    The ends are counted from the constant, so that 32 bits lose nothing where a reading is large beside its scatter.
+    """
     posterior, outcome = stage.posterior, stage.outcome
     index = {name: i for i, name in enumerate((*series.factor_names, *(one.name for one in series.derived)))}
     terms = [[[index[name], power] for name, power in term.powers] for term in stage.model]
     n_columns = len(series.coding.column_terms(stage.model))
-    ends = _ends(stage)
-    scale = np.exp(posterior.shape[:, 0]) if outcome.kind == "measured" else np.ones(len(posterior.draws))
-    columns = [posterior.coef[:, :n_columns], scale, posterior.group_sd]
+    scale, firing = np.ones(len(posterior.draws)), posterior.group_sd
+    if outcome.kind == "measured":  # a firing is as normal as the scatter: nothing is left to average over
+        scale, firing = np.hypot(np.exp(posterior.shape[:, 0]), firing), np.zeros(len(posterior.draws))
+    columns = [posterior.coef[:, 1:n_columns] / scale[:, None], firing]
     places: list[list[int | None]] = []
-    width = n_columns + 2
-    for pair in ends:
+    width = n_columns
+    for pair in _ends(stage):
         place: list[int | None] = []
         for end in pair:
             place.append(None if end is None else width)
             if end is not None:
-                columns.append(end)
+                columns.append((end - posterior.coef[:, 0]) / scale)
                 width += 1
         places.append(place)
     table = np.column_stack(columns)[::thin]
@@ -124,7 +129,6 @@ def _stage(series: MeltSeries, stage: StageFit, thin: int) -> dict[str, Any]:
         "title": one_line(good_phrase(outcome)),
         "normal": outcome.kind == "measured",
         "terms": terms,
-        "columns": n_columns,
         "good": places,
         "width": width,
         "values": base64.b64encode(np.ascontiguousarray(table, dtype="<f4").tobytes()).decode("ascii"),

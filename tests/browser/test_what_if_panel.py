@@ -5,7 +5,19 @@ from functools import cache
 
 import numpy as np
 import pytest
-from invented_reports import FLUX, GRAIN, PEAK, advice_for, page_for, whole_chain
+from invented_reports import (
+    FLUX,
+    GRAIN,
+    PEAK,
+    advice_for,
+    forty_factors,
+    hostile,
+    only_choices,
+    only_failures,
+    page_for,
+    two_amounts,
+    whole_chain,
+)
 
 from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
@@ -62,11 +74,6 @@ def mixed_chain():
     return fit_chain(series, Log(series, tuple(entries)))
 
 
-@cache
-def mixed_page():
-    return report_page(report_of(mixed_chain(), None, advice_for(mixed_chain()), ()), {})
-
-
 def places(chain, count):
     """Settings as places of the panel's controls, and as raw settings."""
     data, rng = what_if(chain, chain.best()).data, np.random.default_rng(7)
@@ -86,15 +93,41 @@ def of_library(chain, raw, thin):
     return np.moveaxis([[d.mean(axis=0), *np.quantile(d, ends, axis=0)] for d in draws], 2, 0)
 
 
-@pytest.mark.parametrize(("chain", "page"), [(mixed_chain, mixed_page), (whole_chain, lambda: page_for("whole chain"))])
-def test_the_page_reckons_as_the_library_does_on_the_same_draws(in_browser, chain, page):
-    picked, raw = places(chain(), 12)
+@cache
+def uneven_firings():
+    """Firings that differ far more than the melts of one, seen in large readings that hardly scatter."""
+    outcomes = (
+        Outcome("mass", "measured", unit="g", good=GoodRange(2_000_000.0, 2_000_000.8)),
+        Outcome("tone", "grade", grades=("light", "mid", "dark"), good=("mid",)),
+        Outcome("rang", "pass"),
+    )
+    series = MeltSeries("uneven firings", (PEAK, FLUX), outcomes, seed=5)
+    entries = []
+    for i in range(16):
+        firing, flux = i // 4, 12.0 + 7 * (i % 3)
+        mass = 2_000_000.0 + (-3.0, 4.0, 0.4, 0.6)[firing] + 0.01 * (i % 4)
+        seen = {"mass": mass, "tone": outcomes[1].grades[(firing + (i % 4 == 3)) % 3], "rang": firing % 2 == 0}
+        entries.append(Entry(i + 1, firing + 1, {"peak": 1100.0 + 40 * (firing % 2), "flux": flux}, seen))
+    return fit_chain(series, Log(series, tuple(entries)))
+
+
+def bare_page(chain):
+    """The page without its pictures."""
+    return report_page(report_of(chain, None, advice_for(chain), ()), {})
+
+
+RECKONED = [mixed_chain, whole_chain, uneven_firings, two_amounts, only_choices, only_failures, forty_factors, hostile]
+
+
+@pytest.mark.parametrize("chain", RECKONED)
+def test_the_page_reckons_as_the_library_does_on_the_same_draws(in_browser, chain):
+    picked, raw = places(chain(), 200)
     script = f"{TURN} return {json.dumps(picked)}.map((settings) => {{ turn(settings); return rows(); }});"
-    answer = in_browser(page(), script)
+    answer = in_browser(bare_page(chain()), script)
     assert answer["seen"] == []
     assert answer["loaded"] == []
     allowed = chain().series.allowed(raw)
-    assert allowed.sum() >= 4
+    assert allowed.sum() >= 60
     expected = of_library(chain(), raw, what_if(chain(), chain().best()).thin)
     for row, keeps, there in zip(answer["found"], allowed, expected, strict=True):
         if keeps:
@@ -109,7 +142,7 @@ def test_thinned_draws_are_reckoned_with_as_well(in_browser, monkeypatch):
     told = what_if(chain, chain.best())
     assert told.thin > 1
     assert told.n_draws == len(range(0, told.of_draws, told.thin))
-    page = report_page(report_of(chain, None, advice_for(chain), ()), {})
+    page = bare_page(chain)
     assert f"{told.n_draws} of the {told.of_draws} posterior draws" in " ".join(page.split())
     found = in_browser(page, f"{TURN} return rows();")["found"]
     np.testing.assert_allclose(found, of_library(chain, chain.best().raw[None], told.thin)[0], atol=2e-4)
@@ -152,7 +185,7 @@ def test_limits_mean_the_same_in_the_page_and_in_the_library(in_browser):
         if not allowed.any():
             continue
         chain = fit_chain(series, Log(series), effort="draft")
-        page = report_page(report_of(chain, None, advice_for(chain), ()), {})
+        page = bare_page(chain)
         script = f"{TURN} return {json.dumps(grid)}.map((at) => {{ turn(at); return rows().length > 0; }});"
         assert in_browser(page, script)["found"] == allowed.tolist(), text
 

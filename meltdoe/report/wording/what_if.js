@@ -43,9 +43,9 @@
     return new Map(data.factors.map((factor, i) => [factor.name, setting[i]]));
   }
 
-  // A row of the model matrix: ones, then for each term all products of the columns of its factors.
+  // A row of the model matrix, for each term all products of the columns of its factors; the ends hold the constant.
   function modelRow(stage, setting) {
-    const row = [1];
+    const row = [];
     for (const term of stage.terms) {
       let products = [1];
       for (const [factor, power] of term) {
@@ -64,8 +64,8 @@
     return Float64Array.from({ length: data.draws }, (_, s) => {
       const draw = stage.draws.subarray(s * stage.width, (s + 1) * stage.width);
       const eta = row.reduce((sum, value, i) => sum + value * draw[i], 0);
-      const [scale, sd] = [draw[stage.columns], draw[stage.columns + 1]];
-      const at = (end, mean) => below((draw[end] - mean) / scale);
+      const sd = draw[row.length];
+      const at = (end, mean) => below(draw[end] - mean);
       const good = (mean) =>
         stage.good.reduce(
           (sum, [low, high]) => sum + (high === null ? 1 : at(high, mean)) - (low === null ? 0 : at(low, mean)), 0);
