@@ -192,7 +192,7 @@ def _refuse_weighed(series: MeltSeries, said: Mapping[str, str]) -> None:
 
 def _remarks(series: MeltSeries, entries: Sequence[Entry], result: RecordResult, today: datetime.date) -> list[str]:
     """What may be a slip in what was just said of a melt, with the command that mends it; `check` says it again."""
-    from meltdoe.log.remarks import circumstance_remarks, entry_remarks
+    from meltdoe.log.remarks import circumstance_remarks, entry_remarks, firing_remarks
 
     entry = result.entry
     changed = {change.column for change in result.changes if change.key == (entry.melt, entry.mould)}
@@ -208,7 +208,7 @@ def _remarks(series: MeltSeries, entries: Sequence[Entry], result: RecordResult,
     options = {"date": "--date YEAR-MONTH-DAY"}
     remarks = [
         f"{line}; {slip} {options['date'] if line.startswith('the date') else '--set NAME=VALUE'}"
-        for line in entry_remarks(series, entry, today, told)
+        for line in (*entry_remarks(series, entry, today, told), *firing_remarks(series, entries, entry))
     ]
     remarks += [
         f"{name} is not said, and other melts have it; to add it: {again} --set {name}=VALUE"

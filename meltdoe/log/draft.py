@@ -6,7 +6,7 @@ what is set once per firing) those of the firing as it was really fired, then th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
@@ -21,6 +21,7 @@ from meltdoe.log.entry import (
     key_text,
     log_problems,
     shared_columns,
+    with_unsaid,
 )  # fmt: skip
 from meltdoe.log.history import Change, changes_between
 from meltdoe.log.melt_log import Entry
@@ -184,20 +185,11 @@ def _was_open(series: MeltSeries, was: Entry, change: Change) -> bool:
     return was.seen[change.column] is Unseen.LATER
 
 
-def _with_unsaid(series: MeltSeries, seen: Mapping[str, Seen], said: Iterable[str], unsaid: Unsaid) -> dict[str, Seen]:
+def _with_unsaid(
+    series: MeltSeries, seen: Mapping[str, Seen], said: Collection[str], unsaid: Unsaid
+) -> dict[str, Seen]:
     """Outcomes that should have been seen and were not spoken of, set to "later" or "lost" where that was chosen."""
-    filled = dict(seen)
-    if unsaid == "ask":
-        return filled
-    state = Unseen(unsaid)
-    nothing = all(value is Unseen.NOT_REACHED for value in filled.values())
-    spoken = set(said)
-    for outcome in series.outcomes:
-        if filled[outcome.name] is Unseen.NOT_REACHED and outcome.name not in spoken:
-            first = outcome.after is None and nothing
-            if first or (outcome.after is not None and series.outcome(outcome.after).is_good(filled[outcome.after])):
-                filled[outcome.name] = state
-    return filled
+    return dict(seen) if unsaid == "ask" else with_unsaid(series, seen, said, Unseen(unsaid))
 
 
 def _judged(

@@ -7,7 +7,7 @@ good contradicts itself, and a blank behind one that was good is a question to t
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -32,6 +32,7 @@ from meltdoe.series.outcome import Outcome, Seen, Unseen
 __all__ = [
     "QUESTION", "Key", "Row", "Where", "closed_chain", "entry_problems", "entry_row", "key_text", "log_columns",
     "log_problems", "number_columns", "read_entry", "row_texts", "shared_columns",
+    "with_unsaid",
 ]  # fmt: skip
 
 Row: TypeAlias = dict[str, str | float]
@@ -108,6 +109,7 @@ def read_entry(
     decimal: DecimalMark | None = None,
     dates: DayOrder | None = None,
     known_date: datetime.date | None = None,
+    new: Collection[str] = (),
 ) -> tuple[Entry | None, tuple[Problem, ...]]:
     """Read the cells of one row.
 
@@ -116,6 +118,7 @@ def read_entry(
     texts : cell text by column; a column that is missing counts as blank.
     decimal, dates : how the table writes numbers and dates, where that is known.
     known_date : the date on record for this melt.
+    new : outcomes that came to the series after the row was written.
 
     Returns
     -------
@@ -173,6 +176,8 @@ def read_entry(
         problems.append(where.problem(fault.what, fault.mend))
     if problems:
         return None, tuple(problems)
+    if new:
+        seen = with_unsaid(series, seen, {outcome.name for outcome in series.outcomes} - set(new), Unseen.LATER)
     entry = Entry(numbers["melt"], numbers["firing"], settings, seen, date, circumstances, note, mould=numbers["mould"])
     return entry, entry_problems(series, entry, where)
 
@@ -223,6 +228,23 @@ def closed_chain(series: MeltSeries, seen: Mapping[str, Seen], said: Iterable[st
         if before is Unseen.NOT_REACHED or series.outcome(outcome.after).is_good(before) is False:
             closed[outcome.name] = Unseen.NOT_REACHED
     return closed
+
+
+def with_unsaid(series: MeltSeries, seen: Mapping[str, Seen], said: Collection[str], state: Unseen) -> dict[str, Seen]:
+    """Outcomes that should have been seen and were not spoken of, set to `state`.
+
+    Parameters
+    ----------
+    said : outcomes that were spoken of; they are left as they are.
+    """
+    filled = dict(seen)
+    nothing = all(value is Unseen.NOT_REACHED for value in filled.values())
+    for outcome in series.outcomes:
+        if filled[outcome.name] is Unseen.NOT_REACHED and outcome.name not in said:
+            first = outcome.after is None and nothing
+            if first or (outcome.after is not None and series.outcome(outcome.after).is_good(filled[outcome.after])):
+                filled[outcome.name] = state
+    return filled
 
 
 def log_problems(series: MeltSeries, entries: Iterable[tuple[Entry, Where]]) -> tuple[Problem, ...]:

@@ -13,7 +13,7 @@ from meltdoe.log.melt_log import Entry
 from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["circumstance_remarks", "entry_remarks", "log_remarks"]
+__all__ = ["circumstance_remarks", "entry_remarks", "firing_remarks", "log_remarks"]
 
 _MANY = 6
 
@@ -32,7 +32,7 @@ def entry_remarks(
     for factor in series.factors:
         if isinstance(factor, Amount) and factor.name in of:
             value = float(entry.settings[factor.name])
-            if not factor.low <= value <= factor.high:
+            if not factor.low <= value <= factor.high and value != factor.earlier:
                 said.append(f"{series.show({factor.name: value})} lies outside {factor.low:g} to {factor.high:g}")
     row = series.raw(entry.settings)
     columns = {name: row[i : i + 1] for i, name in enumerate(series.factor_names)}
@@ -46,10 +46,23 @@ def entry_remarks(
     return tuple(said)
 
 
+def firing_remarks(series: MeltSeries, entries: Sequence[Entry], entry: Entry) -> tuple[str, ...]:
+    """Where a melt has another setting than an earlier one of its firing, of a factor that a firing has in common."""
+    beside = next((other for other in entries if other.firing == entry.firing and other.melt < entry.melt), None)
+    if beside is None:
+        return ()
+    return tuple(
+        f"{series.show({factor.name: entry.settings[factor.name]})}, though melt {beside.melt} of the same firing has "
+        f"{series.show({factor.name: beside.settings[factor.name]})}"
+        for factor in series.factors
+        if factor.set_per == "firing" and entry.settings[factor.name] != beside.settings[factor.name]
+    )
+
+
 def circumstance_remarks(series: MeltSeries, entries: Sequence[Entry]) -> tuple[tuple[str, tuple[int, ...]], ...]:
     """Circumstances that are on record for some melts and blank for others, with the melts where they are blank."""
     found = []
-    for circumstance in series.circumstances:
+    for circumstance in series.nuisances:  # what was weighed is said only where it was not the recipe
         blank = sorted({entry.melt for entry in entries if circumstance.name not in entry.circumstances})
         if blank and any(circumstance.name in entry.circumstances for entry in entries):
             found.append((circumstance.name, tuple(blank)))
@@ -61,7 +74,7 @@ def log_remarks(series: MeltSeries, entries: Sequence[Entry], today: datetime.da
     said = [
         f"{key_text((entry.melt, entry.mould), series)}: {remark}"
         for entry in entries
-        for remark in entry_remarks(series, entry, today)
+        for remark in (*entry_remarks(series, entry, today), *firing_remarks(series, entries, entry))
     ]
     for name, blank in circumstance_remarks(series, entries):
         said.append(f"{name} is blank for {_melts(blank)}, and on record for others")

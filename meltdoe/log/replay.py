@@ -70,8 +70,12 @@ def _folded(patches: Sequence[Patch], top: int, below: Mapping[int, int]) -> Sta
     return state
 
 
-def states(events: Sequence[Event], file: str) -> States:
+def states(events: Sequence[Event], file: str, earlier: Row | None = None) -> States:
     """Replay the events.
+
+    Parameters
+    ----------
+    earlier : cells of columns that a row from before they were there does not have.
 
     Raises
     ------
@@ -92,7 +96,7 @@ def states(events: Sequence[Event], file: str) -> States:
             patch: Patch = {key: (after, before) for key, (before, after) in patches[taken_back - 1].items()}
             top.append(below[taken_back])
         elif event.kind in CHANGES_ROWS:
-            patch = _patch(event, now)
+            patch = _patch(event, now, earlier or {})
             below[number] = top[-1]
             top.append(number)
         else:
@@ -108,12 +112,12 @@ def states(events: Sequence[Event], file: str) -> States:
     return States(_folded(patches, top[-1], below), tuple(patches), dict(versions), tuple(top), below)
 
 
-def _patch(event: Event, now: State) -> Patch:
+def _patch(event: Event, now: State, earlier: Row) -> Patch:
     data = event.data
     if event.kind == "remove":
         gone = [key for key in now if key[0] == data["melt"] and data.get("mould") in (None, key[1])]
         return {key: (now[key], None) for key in gone}
-    rows: State = {row_key(row): row for row in data["rows"]}
+    rows: State = {row_key(row): {**earlier, **row} for row in data["rows"]}
     return {key: (now.get(key), row) for key, row in rows.items()}
 
 

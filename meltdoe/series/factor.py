@@ -30,6 +30,7 @@ class Amount:
     low, high : ends of the planned range, in `unit`; coded -1 and +1.
     step : smallest useful change, in `unit`; None where any value can be set.
     scale : "log" codes the logarithm, so that doubling counts the same everywhere (hold times).
+    earlier : its value, in `unit`, in melts made before it was a factor; None where it always was one.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Amount:
     step: float | None = None
     scale: Scale = "linear"
     set_per: SetPer = "melt"
+    earlier: float | None = None
 
     @property
     def kind(self) -> str:
@@ -100,10 +102,20 @@ class Amount:
 
 @dataclass(frozen=True, slots=True)
 class _Listed:
+    """A factor with options.
+
+    Parameters
+    ----------
+    earlier : its option in melts made before it was a factor; None where it always was one.
+    gone : options that can no longer be had. Melts made with them still count; none is proposed again.
+    """
+
     name: str
     options: tuple[str, ...]
     label: str = ""
     set_per: SetPer = "melt"
+    earlier: str | None = None
+    gone: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:

@@ -22,7 +22,7 @@ class Limit:
     ----------
     keep : the text as the user wrote it.
     why : the user's reason, printed wherever the limit bites.
-    comparison : the parsed text, or what chemistry puts in its place.
+    comparison : the parsed text, or what chemistry or options that can no longer be had put in its place.
     """
 
     keep: str

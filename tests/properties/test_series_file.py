@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from meltdoe.errors import Problem
 from meltdoe.files.series.series_edit import edited
-from meltdoe.files.series.series_limits import ceiling_limits
+from meltdoe.files.series.series_limits import ceiling_limits, gone_limits
 from meltdoe.files.series.series_text import series_text
 from meltdoe.files.series.series_toml import check_series, check_series_text
 from meltdoe.series.belief import Belief, Circumstance
@@ -43,7 +43,8 @@ def amounts(draw: st.DrawFn, name: str) -> Amount:
     high = low + draw(st.floats(0.01, 1e4))
     step = draw(st.none() | st.sampled_from([0.5, 0.1, 1 / 3]).map(lambda part: part * (high - low)))
     unit = draw(st.sampled_from(["", "wt%", "°C", "°F", "mm", "scoops", "h"]))
-    return Amount(name, low, high, draw(st.just("") | _WORDS), unit, step, scale, draw(_SET_PER))
+    earlier = draw(st.none() | st.sampled_from([low, high + 1.0]))
+    return Amount(name, low, high, draw(st.just("") | _WORDS), unit, step, scale, draw(_SET_PER), earlier)
 
 
 @st.composite
@@ -51,7 +52,10 @@ def factors(draw: st.DrawFn, name: str) -> Factor:
     if draw(st.booleans()):
         return draw(amounts(name))
     listing = draw(st.sampled_from([Choice, Ordered]))
-    return listing(name, draw(_different(2, 5)), draw(st.just("") | _WORDS), draw(_SET_PER))
+    options = draw(_different(2, 5))
+    earlier = draw(st.none() | st.sampled_from(options))
+    gone = options[: draw(st.integers(0, len(options) - 1))]
+    return listing(name, options, draw(st.just("") | _WORDS), draw(_SET_PER), earlier, gone)
 
 
 @st.composite
@@ -112,7 +116,7 @@ def series(draw: st.DrawFn) -> MeltSeries:
         seed=draw(st.integers(0, 2**63 - 1)),
         budget=Budget(draw(whole), draw(whole), draw(st.none() | _POSITIVE), draw(st.just("") | _WORDS)),
         kiln=kiln,
-        limits=(*own, *ceiling_limits(set_up, kiln.max_temperature)),
+        limits=(*own, *ceiling_limits(set_up, kiln.max_temperature), *gone_limits(set_up)),
         costs=Costs(draw(_POSITIVE), 0.0, {name: draw(_POSITIVE) for name in counting if draw(st.booleans())}),
         beliefs=tuple(beliefs),
         terms=tuple(draw(st.lists(st.sampled_from(pool), unique=True, max_size=3))),

@@ -74,19 +74,35 @@ def read_factor(block: Block) -> Factor | None:
         return None
     block.refuse(("low", "high", "step", "scale", "unit"), kind)
     options = block.words("options", least=2, required=True)
+    earlier, gone = block.text("earlier"), block.words("gone", least=0) or ()
+    if options is not None:
+        _refuse_unknown_options(block, options, earlier, gone)
     if not block.sound or name is None or options is None:
         return None
     listing = Choice if kind == "choice" else Ordered
-    return listing(name, options, label, set_per)
+    return listing(name, options, label, set_per, earlier, gone)
+
+
+def _refuse_unknown_options(block: Block, options: Sequence[str], earlier: str | None, gone: Sequence[str]) -> None:
+    """Fault what is said of an option that the factor has not, and a factor of which every option is gone."""
+    for key, said in (("earlier", [] if earlier is None else [earlier]), ("gone", gone)):
+        for word in said:
+            if word not in options:
+                meant = nearest(word, options)
+                mend = f"write {quoted(meant)}" if meant else f"write one of {listed(options)}, or add it to them"
+                block.fault(key, f'"{key}" says {quoted(word)}, which is none of the options', mend)
+    if set(options) <= set(gone):
+        block.fault("gone", 'every option is in "gone"', "leave out those that can still be had, or add a new option")
 
 
 def _amount(block: Block, name: str, label: str, set_per: SetPer) -> Amount | None:
-    block.refuse(("options",), "amount")
+    block.refuse(("options", "gone"), "amount")
     unit = _unit(block)
     low = block.number("low", unit, required=True)
     high = block.number("high", unit, required=True)
     step = block.number("step", unit, difference=True)
     scale = cast(Literal["linear", "log"], block.word("scale", ("linear", "log"), "linear"))
+    earlier = block.number("earlier", unit)
     if low is None or high is None:
         return None
     in_unit = f" {unit}" if unit else ""
@@ -97,6 +113,8 @@ def _amount(block: Block, name: str, label: str, set_per: SetPer) -> Amount | No
         block.fault("low", f"runs from {low:g} to {high:g}{in_unit}, too narrow to be set", "use a smaller unit")
     elif scale == "log" and low <= 0:
         block.fault("scale", f'scale "log" with low = {low:g}', "make low larger than 0, or leave the scale out")
+    elif scale == "log" and earlier is not None and earlier <= 0:
+        block.fault("earlier", f'scale "log" with earlier = {earlier:g}', "write more than 0, or leave the scale out")
     elif dimension(unit) == "temperature" and to_si(low, unit) < 0:
         block.fault("low", f"low = {low:g}{in_unit} lies below absolute zero", "correct the number or the unit")
     elif step is not None and step <= 0:
@@ -111,7 +129,7 @@ def _amount(block: Block, name: str, label: str, set_per: SetPer) -> Amount | No
         block.fault("step", f"step = {step:g} makes more than {_MOST_STEPS} settings", "make the step larger")
     if not block.sound or not name:
         return None
-    return Amount(name, low, high, label, unit, step, scale, set_per)
+    return Amount(name, low, high, label, unit, step, scale, set_per, earlier)
 
 
 def _unit(block: Block) -> str:

@@ -18,7 +18,9 @@ KEYS: Mapping[str, tuple[str, ...]] = {  # heading as people write it: the keys 
     "[budget]": ("melts", "firings", "money", "currency"),
     "[kiln]": ("melts_per_firing", "max_temperature"),
     "[mould]": ("moulds_per_melt", "volume", "casting", "at_thickness"),
-    "[[factor]]": ("name", "label", "kind", "unit", "low", "high", "step", "scale", "options", "set_per"),
+    "[[factor]]": (
+        "name", "label", "kind", "unit", "low", "high", "step", "scale", "options", "set_per", "earlier", "gone",
+    ),
     "[[limit]]": ("keep", "why"),
     "[[outcome]]": ("name", "question", "kind", "unit", "grades", "bounds", "after", "good", "seen_per"),
     "[cost]": ("melt", "firing", "loss"),
@@ -49,7 +51,7 @@ EXAMPLES = {
     "lost_with": '"contained"', "volume": '"350 ml"', "casting": '"800 g"', "thickness": '"40 mm"', "cover": '"150 mm"',
     "at_thickness": '"40 mm"',
     "pour": '"poured"', "boil_over": '"contained"', "crack": '"cracks"', "stiffest": "4", "trust": "0.2",
-    "furnace_rate": '"60 °C/h"', "bed": '"vermiculite"',
+    "gone": '["loose"]', "furnace_rate": '"60 °C/h"', "bed": '"vermiculite"',
 }  # fmt: skip
 OTHER_WORDS = {
     "min": "low", "minimum": "low", "from": "low", "max": "high", "maximum": "high", "to": "high", "levels": "options",

@@ -15,12 +15,13 @@ from meltdoe.files.quoting import listed, quoted
 from meltdoe.files.series.series_block import Block, Notes
 from meltdoe.files.series.series_keys import nearest
 from meltdoe.files.series.toml_lines import KeyPath
-from meltdoe.series.factor import Amount, Factor, FloatArray
+from meltdoe.series.chemistry import Ceiling, Columns
+from meltdoe.series.factor import Amount, Choice, Factor, FloatArray, Ordered
 from meltdoe.series.limit import Limit
 from meltdoe.series.limit_parser import LimitSyntax, parse_comparison
 from meltdoe.units import Quantity, dimension
 
-__all__ = ["can_be_kept", "ceiling_limits", "read_limits", "refuse_empty_region", "refuse_too_hot"]
+__all__ = ["can_be_kept", "ceiling_limits", "gone_limits", "read_limits", "refuse_empty_region", "refuse_too_hot"]
 
 _MOST_ON_GRID = 50_000
 _RANDOM = 20_000
@@ -40,6 +41,28 @@ def ceiling_limits(factors: Sequence[Factor], ceiling: Quantity | None) -> tuple
             keep = f"{factor.name} <= {ceiling.in_unit(factor.unit):.10g}"
             limits.append(Limit(keep, f"the kiln goes no higher than {ceiling}", parse_comparison(keep)))
     return tuple(limits)
+
+
+def gone_limits(factors: Sequence[Factor]) -> tuple[Limit, ...]:
+    """One limit per factor with options that can no longer be had: none of them is proposed."""
+    limits = []
+    for factor in factors:
+        if not isinstance(factor, Amount) and factor.gone:
+            words = " or ".join(factor.gone)
+            keep, why = f"{factor.name} is not {words}", f"{words} can no longer be had"
+            limits.append(Limit(keep, why, _gone(factor)))
+    return tuple(limits)
+
+
+def _gone(factor: Choice | Ordered) -> Ceiling:
+    gone = np.array([float(factor.options.index(option)) for option in factor.gone])
+
+    def is_gone(columns: Columns) -> FloatArray:
+        column = columns.get(factor.name)  # a setting in the making may not say it yet
+        return np.zeros(1) if column is None else np.isin(column, gone).astype(float)
+
+    places = tuple(float(place) for place in range(len(factor.options)))
+    return Ceiling(is_gone, 0.5, (factor.name,), frozenset(), (places,))
 
 
 def refuse_too_hot(notes: Notes, paths: Mapping[str, KeyPath], factors: Sequence[Factor], ceiling: Quantity) -> bool:

@@ -41,6 +41,8 @@ _FACTORS = """\
 # "choice" has options without an order, "ordered" has options from least to most.
 # set_per says where it is really set anew: for each firing of the kiln, each melt, or each mould.
 # scale = "log" suits times and other amounts where doubling matters more than adding.
+# A factor that is added when melts are on record says what it was in them: earlier = 0, or earlier = "none".
+# Options that can no longer be had stay in options, for the melts made with them, and are named in gone = ["loose"].
 """
 _LIMITS = """\
 # What must never be tried: a comparison of amounts, with + - * / ^ and brackets. The reason is printed where it bites.
@@ -141,9 +143,14 @@ def _factor(factor: Factor) -> list[str]:
             high=toml_number(factor.high),
             step=None if factor.step is None else toml_number(factor.step),
             scale=None if factor.scale == "linear" else toml_text(factor.scale),
+            earlier=None if factor.earlier is None else toml_number(factor.earlier),
         )
     else:
-        body = given(options=toml_texts(factor.options))
+        body = given(
+            options=toml_texts(factor.options),
+            earlier=None if factor.earlier is None else toml_text(factor.earlier),
+            gone=toml_texts(factor.gone) if factor.gone else None,
+        )
     return [*head, *body, f"set_per = {toml_text(factor.set_per)}"]
 
 

@@ -23,7 +23,13 @@ from meltdoe.files.series.series_block import Block, Notes
 from meltdoe.files.series.series_chemistry import add_chemistry, read_chemistry, refuse_names_of_quantities
 from meltdoe.files.series.series_factors import read_circumstance, read_factor, read_terms, refuse_clashes
 from meltdoe.files.series.series_keys import SERIES_FILE
-from meltdoe.files.series.series_limits import ceiling_limits, read_limits, refuse_empty_region, refuse_too_hot
+from meltdoe.files.series.series_limits import (
+    ceiling_limits,
+    gone_limits,
+    read_limits,
+    refuse_empty_region,
+    refuse_too_hot,
+)  # fmt: skip
 from meltdoe.files.series.series_outcomes import read_beliefs, read_loss, read_outcome, refuse_broken_chain
 from meltdoe.files.series.series_recipe import read_materials, read_recipe, refuse_shares
 from meltdoe.files.series.series_workshop import read_cooling, read_mould, read_supplies
@@ -218,7 +224,7 @@ def _series(root: Block, folder: Path | None) -> MeltSeries | None:
         seed=1 if seed is None else seed,
         budget=budget,
         kiln=kiln,
-        limits=(*(limit for limit, _ in limits), *ceilings),
+        limits=(*(limit for limit, _ in limits), *ceilings, *gone_limits(sound)),
         costs=costs,
         beliefs=beliefs,
         terms=terms,

@@ -8,18 +8,20 @@ write the table, and nothing is lost by writing it again. Anything else that the
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from meltdoe.errors import Problem, ProblemsFound, WrongUsage
 from meltdoe.files.store.journal import JOURNAL_NAME, Journal, read_journal
 from meltdoe.files.tables.csv_table import named_columns, parse_table, read_if_there, refuse_cut_off, table_text
+from meltdoe.files.tables.table_rows import loose
 from meltdoe.log.dates import day_order, read_date
 from meltdoe.log.entry import (
     Key,
     Row,
     Where,
+    entry_row,
     log_columns,
     log_problems,
     number_columns,
@@ -27,17 +29,20 @@ from meltdoe.log.entry import (
     row_texts,
 )  # fmt: skip
 from meltdoe.log.event import Event
-from meltdoe.log.history import Change, compare
+from meltdoe.log.history import Change, changes_between, compare
 from meltdoe.log.melt_log import Entry, Log
+from meltdoe.log.new_columns import NewColumns, earlier_cells, new_columns
 from meltdoe.log.numbers import CellFault
 from meltdoe.log.replay import State, States, states
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
-    "LOG_NAME", "StoreReading", "check_log", "log_text", "parse_log", "read_log", "read_store", "series_folder",
+    "LOG_NAME", "StoreReading", "check_log", "from_journal", "log_text", "parse_log", "read_log", "read_store",
+    "series_folder",
 ]  # fmt: skip
 
 LOG_NAME = "log.csv"
+_NOTHING_NEW = NewColumns()
 
 
 @dataclass(frozen=True)
@@ -50,7 +55,8 @@ class StoreReading:
     states : the rows after each event of the journal.
     entries : the journal's rows with the edits of log.csv; without meaning while there are problems.
     changes : edits in log.csv that the journal does not have yet.
-    stale : whether log.csv is missing, empty or an earlier state, and must be written again.
+    stale : why log.csv must be written again, such as "missing" or "an older copy to the letter"; empty where it need
+        not be.
     """
 
     content: bytes
@@ -59,7 +65,7 @@ class StoreReading:
     entries: tuple[Entry, ...]
     changes: tuple[Change, ...]
     problems: tuple[Problem, ...]
-    stale: bool
+    stale: str
 
     def raise_problems(self) -> None:
         """Raise ProblemsFound where there are any."""
@@ -81,13 +87,14 @@ def log_text(series: MeltSeries, rows: Iterable[Row]) -> str:
 
 
 def parse_log(
-    series: MeltSeries, content: bytes, known: State | None = None
+    series: MeltSeries, content: bytes, known: State | None = None, new: NewColumns = _NOTHING_NEW
 ) -> tuple[tuple[tuple[Entry, Where], ...], tuple[Problem, ...]]:
     """Read the content of a log.csv.
 
     Parameters
     ----------
     known : rows on record; their dates settle dates that could be two.
+    new : columns that came to the series after its journal.
 
     Returns
     -------
@@ -96,17 +103,24 @@ def parse_log(
     try:
         refuse_cut_off(content, LOG_NAME)
         table = parse_table(content, LOG_NAME, log_columns(series))
-        rows = named_columns(table, log_columns(series))
+        rows = named_columns(table, log_columns(series), new.may_lack, new.mends)
     except ProblemsFound as found:
         return (), found.problems
-    decimal = table.decimal([cells[column] for _, cells in rows for column in number_columns(series)])
+    decimal = table.decimal([cells.get(column, "") for _, cells in rows for column in number_columns(series)])
+    earlier = row_texts(earlier_cells(series))
     dates = day_order(cells["date"] for _, cells in rows)
     read: list[tuple[Entry, Where]] = []
     problems: list[Problem] = []
     for line, cells in rows:
         where = Where(LOG_NAME, line)
         entry, found_here = read_entry(
-            series, cells, where, decimal=decimal, dates=dates, known_date=_known_date(cells, known or {})
+            series,
+            {**earlier, **cells},
+            where,
+            decimal=decimal,
+            dates=dates,
+            known_date=_known_date(cells, known or {}),
+            new=new.outcomes - cells.keys(),
         )
         problems += found_here
         if entry is not None:
@@ -134,20 +148,40 @@ def read_store(series: MeltSeries) -> StoreReading:
     folder = series_folder(series)
     content = read_if_there(folder / LOG_NAME) or b""  # before the journal, which is written first
     journal = read_journal(folder / JOURNAL_NAME)
-    found = states(journal.events, JOURNAL_NAME)
+    found = states(journal.events, JOURNAL_NAME, earlier_cells(series))
+    new = new_columns(series, journal.events)
     state = found.last
     view = log_text(series, state.values()).encode()
     missing = not content.strip()
     if missing or (content != view and _is_earlier(series, content, journal.events, found)):
-        entries, problems = _from_journal(series, found)
-        return StoreReading(content, journal, found, entries, (), problems, stale=bool(state) or not missing)
-    rows, problems = parse_log(series, content, state)
+        entries, problems = from_journal(series, found, new.outcomes)
+        changes = _awaited(series, state, entries)
+        stale = "an older copy to the letter" if content.strip() else "missing" if state or content else ""
+        return StoreReading(content, journal, found, entries, changes, problems, stale)
+    rows, problems = parse_log(series, content, state, new)
     if problems:
-        return StoreReading(content, journal, found, (), (), problems, stale=False)
+        return StoreReading(content, journal, found, (), (), problems, stale="")
     if content == view:
-        return StoreReading(content, journal, found, tuple(entry for entry, _ in rows), (), (), stale=False)
+        return StoreReading(content, journal, found, tuple(entry for entry, _ in rows), (), (), stale="")
     differs = compare(series, journal.events, found, rows, LOG_NAME)
-    return StoreReading(content, journal, found, differs.entries, differs.changes, differs.conflicts, stale=False)
+    stale = _lacking(series, content, new)
+    return StoreReading(content, journal, found, differs.entries, differs.changes, differs.conflicts, stale)
+
+
+def _awaited(series: MeltSeries, state: State, entries: Sequence[Entry]) -> tuple[Change, ...]:
+    """What entries read from the journal say of outcomes that came to the series after it."""
+    keyed = {(entry.melt, entry.mould): entry_row(series, entry) for entry in entries}
+    return tuple(change for key, row in keyed.items() for change in changes_between(series, key, state[key], row))
+
+
+def _lacking(series: MeltSeries, content: bytes, new: NewColumns) -> str:
+    """In words, the new columns that a table does not have yet; empty where it has them all."""
+    if not new.may_lack:
+        return ""
+    columns = log_columns(series)
+    there = {loose(heading) for heading in parse_table(content, LOG_NAME, columns).headings}
+    lacks = [column for column in columns if column in new.may_lack and loose(column) not in there]
+    return f"without the new column{'s' if len(lacks) > 1 else ''} {' and '.join(lacks)}" if lacks else ""
 
 
 _MOST_TRIES = 100
@@ -175,13 +209,20 @@ def _is_earlier(series: MeltSeries, content: bytes, events: Sequence[Event], fou
     return False
 
 
-def _from_journal(series: MeltSeries, found: States) -> tuple[tuple[Entry, ...], tuple[Problem, ...]]:
-    """The rows of the journal as entries; a problem names the line that a row came from."""
+def from_journal(
+    series: MeltSeries, found: States, new: Collection[str] = ()
+) -> tuple[tuple[Entry, ...], tuple[Problem, ...]]:
+    """The rows of the journal as entries; a problem names the line that a row came from.
+
+    Parameters
+    ----------
+    new : outcomes that came to the series after its journal.
+    """
     entries: list[tuple[Entry, Where]] = []
     problems: list[Problem] = []
     for key, row in found.last.items():
         where = Where(JOURNAL_NAME, found.versions[key][-1][0])
-        entry, found_here = read_entry(series, row_texts(row), where, decimal=".")
+        entry, found_here = read_entry(series, row_texts(row), where, decimal=".", new=new)
         problems += found_here
         if entry is not None:
             entries.append((entry, where))

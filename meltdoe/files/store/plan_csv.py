@@ -29,6 +29,7 @@ from meltdoe.files.tables.csv_table import (
 from meltdoe.log.cell_words import clean_text, read_setting, read_text, setting_cell
 from meltdoe.log.entry import Row, Where, row_texts
 from meltdoe.log.event import Event
+from meltdoe.log.new_columns import earlier_cells, how_it_was
 from meltdoe.log.numbers import CellFault, DecimalMark, read_whole
 from meltdoe.log.replay import states
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
@@ -62,9 +63,14 @@ def _tidy(melt: PlannedMelt) -> PlannedMelt:
     return replace(melt, settings=settings, purpose=clean_text(melt.purpose))
 
 
-def plan_text(series: MeltSeries, melts: Iterable[PlannedMelt]) -> str:
-    """The content of plan.csv."""
-    columns = _columns(series)
+def plan_text(series: MeltSeries, melts: Iterable[PlannedMelt], without: Collection[str] = ()) -> str:
+    """The content of plan.csv.
+
+    Parameters
+    ----------
+    without : columns that are left out.
+    """
+    columns = [column for column in _columns(series) if column not in without]
     return table_text(columns, ([_row(melt).get(column, "") for column in columns] for melt in melts))
 
 
@@ -92,7 +98,9 @@ def parse_plan(series: MeltSeries, content: bytes, done: Collection[int] = ()) -
 def _read_table(series: MeltSeries, content: bytes) -> tuple[list[tuple[PlannedMelt, Where]], list[Problem]]:
     refuse_cut_off(content, PLAN_NAME)
     table = parse_table(content, PLAN_NAME, _columns(series))
-    rows = named_columns(table, _columns(series))
+    earlier = row_texts(earlier_cells(series))
+    mends = {factor.name: how_it_was(factor, "this plan") for factor in series.factors}
+    rows = [(line, {**earlier, **cells}) for line, cells in named_columns(table, _columns(series), earlier, mends)]
     amounts = [factor.name for factor in series.factors if isinstance(factor, Amount)]
     decimal = table.decimal([cells[name] for _, cells in rows for name in amounts])
     return _read_rows(series, ((Where(PLAN_NAME, line), cells) for line, cells in rows), decimal)
@@ -141,7 +149,8 @@ def _plans(series: MeltSeries, events: Sequence[Event]) -> list[tuple[Event, tup
     found = []
     for event in events:
         if event.kind == "plan":
-            rows = ((Where(JOURNAL_NAME, event.number), row_texts(row)) for row in event.data["melts"])
+            earlier = earlier_cells(series)
+            rows = ((Where(JOURNAL_NAME, event.number), row_texts({**earlier, **row})) for row in event.data["melts"])
             melts, problems = _read_rows(series, rows, ".")
             if not problems:
                 found.append((event, tuple(melt for melt, _ in melts)))
@@ -170,8 +179,8 @@ def read_plan(series: MeltSeries) -> Plan:
     plans = _plans(series, events)
     if content is None and not plans:
         raise ProblemsFound.single(PLAN_NAME, None, "does not exist", "draw one up with: meltdoe plan")
-    texts = [plan_text(series, melts).encode() for _, melts in plans]
-    if content is None or (content in texts and content != texts[-1]):
+    held = [content is not None and _says(series, content, melts) for _, melts in plans]
+    if content is None or (any(held) and not held[-1]):
         melts = plans[-1][1]
     else:
         melts = parse_plan(series, content, {key[0] for key in states(events, JOURNAL_NAME).last})
@@ -236,7 +245,9 @@ def write_plan(series: MeltSeries, plan: Plan) -> Plan:
         edited = _edited_by_hand(series, reading.journal.events)
         if edited:
             copy = keep_aside(folder / PLAN_NAME, edited)
-            logging.getLogger("meltdoe").warning("plan.csv was edited by hand; as it was, it is kept as %s", copy.name)
+            logging.getLogger("meltdoe").warning(
+                "plan.csv said something else than the plan on record, and is kept as %s", copy.name
+            )
         append_event(folder / JOURNAL_NAME, reading.journal, "plan", data)
         try:
             write_file(folder / PLAN_NAME, plan_text(series, whole.melts))
@@ -248,8 +259,15 @@ def write_plan(series: MeltSeries, plan: Plan) -> Plan:
 def _edited_by_hand(series: MeltSeries, events: Sequence[Event]) -> bytes:
     """What plan.csv says where no plan of the journal says the same; empty where one does."""
     content = read_if_there(series_folder(series) / PLAN_NAME) or b""
-    known = {plan_text(series, melts).encode() for _, melts in _plans(series, events)}
-    return b"" if content in known else content.strip() and content
+    known = any(_says(series, content, melts) for _, melts in _plans(series, events))
+    return b"" if known else content.strip() and content
+
+
+def _says(series: MeltSeries, content: bytes, melts: Sequence[PlannedMelt]) -> bool:
+    """Whether plan.csv holds this plan to the byte, with or without factors that came to the series later."""
+    headings = content.partition(b"\n")[0].decode(errors="replace").split(",")
+    earlier = earlier_cells(series).keys() - set(headings)
+    return content == plan_text(series, melts, earlier).encode()
 
 
 def _old_melts(series: MeltSeries, events: Sequence[Event], logged: Collection[int]) -> tuple[PlannedMelt, ...]:

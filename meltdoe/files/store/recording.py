@@ -18,7 +18,7 @@ from meltdoe.files.disk.lock import locked
 from meltdoe.files.disk.safe_write import remove_leftovers, write_file
 from meltdoe.files.disk.set_aside import keep_aside
 from meltdoe.files.store.journal import JOURNAL_NAME, append_event, mend_journal, read_journal, safe_all_the_same
-from meltdoe.files.store.log_csv import LOG_NAME, StoreReading, log_text, series_folder
+from meltdoe.files.store.log_csv import LOG_NAME, StoreReading, from_journal, log_text, series_folder
 from meltdoe.files.store.plan_csv import PLAN_NAME, is_plan, last_plan, plan_text, planned_melts
 from meltdoe.files.store.settling import Settled, open_store, settle_locked, write_log_view
 from meltdoe.files.tables.csv_table import read_if_there
@@ -28,6 +28,7 @@ from meltdoe.log.entry import Where, entry_row, key_text
 from meltdoe.log.event import Event, Kind
 from meltdoe.log.history import Change, history_lines
 from meltdoe.log.melt_log import Entry
+from meltdoe.log.new_columns import earlier_cells, new_columns
 from meltdoe.log.replay import last_undoable, states
 from meltdoe.log.said import Said, SaidValue
 from meltdoe.series.melt_series import MeltSeries
@@ -211,7 +212,9 @@ def rebuild(series: MeltSeries) -> Rebuilt:
             raise ProblemsFound.single(JOURNAL_NAME, None, "is empty or missing", mend)
         lines = [f"{JOURNAL_NAME} mended: {fault}" for fault in journal.faults()]
         journal = mend_journal(folder / JOURNAL_NAME, journal)
-        state = states(journal.events, JOURNAL_NAME).last
+        found = states(journal.events, JOURNAL_NAME, earlier_cells(series))
+        entries, problems = from_journal(series, found, new_columns(series, journal.events).outcomes)
+        state = found.last if problems else {(e.melt, e.mould): entry_row(series, e) for e in entries}
         path, set_aside = folder / LOG_NAME, None
         content = read_if_there(path) or b""
         if content.strip() and content != log_text(series, state.values()).encode():
@@ -280,7 +283,8 @@ def commit(series: MeltSeries, reading: StoreReading, kind: Kind, data: Mapping[
     """
     journal = append_event(series_folder(series) / JOURNAL_NAME, reading.journal, kind, data)
     try:
-        write_log_view(series, states(journal.events, JOURNAL_NAME).last, reading.content)
+        found = states(journal.events, JOURNAL_NAME, earlier_cells(series))
+        write_log_view(series, found.last, reading.content)
     except ProblemsFound as found:
         raise safe_all_the_same(f"the {kind}", found) from found
     return journal.events[-1].number

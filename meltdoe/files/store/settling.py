@@ -17,6 +17,7 @@ from meltdoe.files.tables.csv_table import read_if_there
 from meltdoe.log.entry import entry_row
 from meltdoe.log.history import Change
 from meltdoe.log.melt_log import Log
+from meltdoe.log.new_columns import earlier_cells
 from meltdoe.log.replay import State, states
 from meltdoe.series.melt_series import MeltSeries
 
@@ -30,7 +31,7 @@ class Settled:
     Parameters
     ----------
     changes : edits made in a spreadsheet that are now in the journal.
-    rewritten : why log.csv was written again from the journal, "missing" or "an older copy to the letter"; else empty.
+    rewritten : why log.csv was written again from the journal, such as "missing"; empty where it was not.
     """
 
     changes: tuple[Change, ...] = ()
@@ -56,13 +57,9 @@ def pending(series: MeltSeries) -> tuple[str, ...]:
     reading.raise_problems()
     lines = [f"log.csv has an edit that the journal has not yet: {change.show(series)}" for change in reading.changes]
     if reading.stale:
-        lines.append(f"log.csv is {_stale_word(reading)} and will be written again from the journal")
+        lines.append(f"log.csv is {reading.stale} and will be written again from the journal")
     lines += [f"journal.jsonl is mended by the next record: {fault}" for fault in reading.journal.faults()]
     return tuple(lines)
-
-
-def _stale_word(reading: StoreReading) -> str:
-    return "an older copy to the letter" if reading.content.strip() else "missing"
 
 
 def _to_settle(reading: StoreReading) -> bool:
@@ -144,12 +141,12 @@ def settle_locked(series: MeltSeries, reading: StoreReading) -> tuple[StoreReadi
             "changes": [change.show(series) for change in reading.changes],
         }
         journal = append_event(path, journal, "spreadsheet edit", data)
-    found = states(journal.events, JOURNAL_NAME)
+    found = states(journal.events, JOURNAL_NAME, earlier_cells(series))
     content = reading.content
     if reading.stale:
         content = write_log_view(series, found.last, content)
-    after = StoreReading(content, journal, found, reading.entries, (), (), stale=False)
-    return after, Settled(reading.changes, _stale_word(reading) if reading.stale else "")
+    after = StoreReading(content, journal, found, reading.entries, (), (), stale="")
+    return after, Settled(reading.changes, reading.stale)
 
 
 def write_log_view(series: MeltSeries, state: State, known: bytes) -> bytes:

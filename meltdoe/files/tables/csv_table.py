@@ -11,7 +11,7 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 
 from meltdoe.errors import Problem, ProblemsFound
@@ -173,10 +173,17 @@ def parse_table(content: bytes, file: str, known: Collection[str] = ()) -> Table
     return table_of(rows, file, separator)
 
 
-def named_columns(table: Table, columns: Sequence[str]) -> tuple[tuple[int, dict[str, str]], ...]:
+def named_columns(
+    table: Table, columns: Sequence[str], may_lack: Collection[str] = (), mends: Mapping[str, str] | None = None
+) -> tuple[tuple[int, dict[str, str]], ...]:
     """The rows of a table that must have exactly the given columns: line, and cell by column.
 
     Capitals, spaces and the order of the columns do not matter.
+
+    Parameters
+    ----------
+    may_lack : columns that need not be there.
+    mends : how to mend a column that is missing or not known, by its name, where that is not plain.
 
     Raises
     ------
@@ -186,17 +193,25 @@ def named_columns(table: Table, columns: Sequence[str]) -> tuple[tuple[int, dict
     by_loose = {loose(column): column for column in columns}
     names = [heading if heading in columns else by_loose.get(loose(heading)) for heading in table.headings]
     missing = [column for column in columns if column not in names]
+    own = mends or {}
     problems: list[Problem] = []
     for heading, name in zip(table.headings, names, strict=True):
         if name is None:
             near = nearest(heading, missing)
-            mend = f'rename it "{near}"' if near else f"remove it, or use one of: {', '.join(columns)}"
+            plain = f'rename it "{near}"' if near else f"remove it, or use one of: {', '.join(columns)}"
+            mend = plain if near else own.get(heading, plain)
             problems.append(
                 Problem(table.file, table.heading_line, f'the column "{shortened(heading)}" is not known', mend)
             )
     problems += [
-        Problem(table.file, table.heading_line, f'the column "{column}" is missing', "add it to the first line")
+        Problem(
+            table.file,
+            table.heading_line,
+            f'the column "{column}" is missing',
+            own.get(column, "add it to the first line"),
+        )
         for column in missing
+        if column not in may_lack
     ]
     if problems:
         raise ProblemsFound(problems)

@@ -232,3 +232,20 @@ def test_many_factors_and_limits_are_judged_quickly():
     began = time.perf_counter()
     assert can_be_kept(amounts, _limits(f"{total} >= 100", f"{total} <= 100.5"))
     assert time.perf_counter() - began < 10
+
+
+def test_an_option_that_is_gone_is_no_longer_allowed_and_its_melts_still_read():
+    text = (
+        'title = "x"\n[[factor]]\nname = "lid"\nkind = "choice"\noptions = ["none", "tin", "brick"]\n'
+        'gone = ["none", "tin"]\nearlier = "none"\n[[factor]]\nname = "flux"\nkind = "amount"\nlow = 10\n'
+        'high = 20\nearlier = 5\n[[outcome]]\nname = "whole"\nkind = "pass"\n'
+    )
+    series, problems = check_series_text(text)
+    assert problems == ()
+    assert (series.factor("lid").gone, series.factor("lid").earlier) == (("none", "tin"), "none")
+    assert series.factor("flux").earlier == 5.0
+    raw = series.raw_table([{"lid": lid, "flux": 12.0} for lid in ("none", "tin", "brick")])
+    assert list(series.allowed(raw)) == [False, False, True]
+    (broken,) = series.broken_limits({"lid": "tin", "flux": 12.0})
+    assert (broken.keep, broken.why) == ("lid is not none or tin", "none or tin can no longer be had")
+    assert series.broken_limits({"flux": 12.0}) == (), "a setting in the making"
