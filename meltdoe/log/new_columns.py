@@ -16,7 +16,7 @@ from meltdoe.log.event import CHANGES_ROWS, Event
 from meltdoe.series.factor import Amount, Factor
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["NewColumns", "earlier_cells", "how_it_was", "new_columns"]
+__all__ = ["NewColumns", "earlier_cells", "how_it_was", "new_columns", "planned_cells"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,16 @@ class NewColumns:
 def earlier_cells(series: MeltSeries) -> Row:
     """The cells of rows from before a factor was one, by name of the factor."""
     return {factor.name: setting_cell(factor.earlier) for factor in series.factors if factor.earlier is not None}
+
+
+def planned_cells(series: MeltSeries) -> Row:
+    """The cells of melts still to be made, planned before a factor was one: the option that is left, or as it was."""
+    cells = earlier_cells(series)
+    for factor in series.factors:
+        if not isinstance(factor, Amount) and factor.earlier in factor.gone:
+            left = [option for option in factor.options if option not in factor.gone]
+            cells[factor.name] = left[0]
+    return cells
 
 
 def how_it_was(factor: Factor, before: str) -> str:

@@ -181,7 +181,9 @@ def _lacking(series: MeltSeries, content: bytes, new: NewColumns) -> str:
     columns = log_columns(series)
     there = {loose(heading) for heading in parse_table(content, LOG_NAME, columns).headings}
     lacks = [column for column in columns if column in new.may_lack and loose(column) not in there]
-    return f"without the new column{'s' if len(lacks) > 1 else ''} {' and '.join(lacks)}" if lacks else ""
+    if len(lacks) < 2:
+        return f"without the new column {lacks[0]}" if lacks else ""
+    return f"without the new columns {', '.join(lacks[:-1])} and {lacks[-1]}"
 
 
 _MOST_TRIES = 100

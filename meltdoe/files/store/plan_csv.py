@@ -29,7 +29,7 @@ from meltdoe.files.tables.csv_table import (
 from meltdoe.log.cell_words import clean_text, read_setting, read_text, setting_cell
 from meltdoe.log.entry import Row, Where, row_texts
 from meltdoe.log.event import Event
-from meltdoe.log.new_columns import earlier_cells, how_it_was
+from meltdoe.log.new_columns import earlier_cells, how_it_was, planned_cells
 from meltdoe.log.numbers import CellFault, DecimalMark, read_whole
 from meltdoe.log.replay import states
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
@@ -86,7 +86,7 @@ def parse_plan(series: MeltSeries, content: bytes, done: Collection[int] = ()) -
     ProblemsFound
         Every problem of the table, with its line.
     """
-    melts, problems = _read_table(series, content)
+    melts, problems = _read_table(series, content, done)
     if not melts and not problems:
         problems.append(Problem(PLAN_NAME, None, "holds no melt", "draw up a plan, or write one row for each melt"))
     problems += check_plan(series, melts, done)
@@ -95,20 +95,22 @@ def parse_plan(series: MeltSeries, content: bytes, done: Collection[int] = ()) -
     return tuple(melt for melt, _ in melts)
 
 
-def _read_table(series: MeltSeries, content: bytes) -> tuple[list[tuple[PlannedMelt, Where]], list[Problem]]:
+def _read_table(
+    series: MeltSeries, content: bytes, done: Collection[int] = ()
+) -> tuple[list[tuple[PlannedMelt, Where]], list[Problem]]:
     refuse_cut_off(content, PLAN_NAME)
     table = parse_table(content, PLAN_NAME, _columns(series))
-    earlier = row_texts(earlier_cells(series))
     mends = {factor.name: how_it_was(factor, "this plan") for factor in series.factors}
-    rows = [(line, {**earlier, **cells}) for line, cells in named_columns(table, _columns(series), earlier, mends)]
+    rows = named_columns(table, _columns(series), earlier_cells(series), mends)
     amounts = [factor.name for factor in series.factors if isinstance(factor, Amount)]
-    decimal = table.decimal([cells[name] for _, cells in rows for name in amounts])
-    return _read_rows(series, ((Where(PLAN_NAME, line), cells) for line, cells in rows), decimal)
+    decimal = table.decimal([cells.get(name, "") for _, cells in rows for name in amounts])
+    return _read_rows(series, ((Where(PLAN_NAME, line), cells) for line, cells in rows), decimal, done)
 
 
 def _read_rows(
-    series: MeltSeries, rows: Iterable[tuple[Where, dict[str, str]]], decimal: DecimalMark | None
+    series: MeltSeries, rows: Iterable[tuple[Where, dict[str, str]]], decimal: DecimalMark | None, done: Collection[int]
 ) -> tuple[list[tuple[PlannedMelt, Where]], list[Problem]]:
+    was, will_be = row_texts(earlier_cells(series)), row_texts(planned_cells(series))
     melts: list[tuple[PlannedMelt, Where]] = []
     problems: list[Problem] = []
     for where, cells in rows:
@@ -120,9 +122,11 @@ def _read_rows(
                 numbers[column] = read_whole(cells.get(column, ""), decimal)
             except CellFault as fault:
                 faults.append(fault.under(column))
+        unsaid = was if numbers.get("melt") in done else will_be
         for factor in series.factors:
             try:
-                settings[factor.name] = read_setting(factor, cells.get(factor.name, ""), decimal)
+                cell = cells.get(factor.name, unsaid.get(factor.name, ""))
+                settings[factor.name] = read_setting(factor, cell, decimal)
             except CellFault as fault:
                 faults.append(fault)
         try:
@@ -144,22 +148,23 @@ def is_plan(series: MeltSeries, content: bytes) -> bool:
         return False
 
 
-def _plans(series: MeltSeries, events: Sequence[Event]) -> list[tuple[Event, tuple[PlannedMelt, ...]]]:
+def _plans(
+    series: MeltSeries, events: Sequence[Event], done: Collection[int] = ()
+) -> list[tuple[Event, tuple[PlannedMelt, ...]]]:
     """The plan events that still fit the series, oldest first."""
     found = []
     for event in events:
         if event.kind == "plan":
-            earlier = earlier_cells(series)
-            rows = ((Where(JOURNAL_NAME, event.number), row_texts({**earlier, **row})) for row in event.data["melts"])
-            melts, problems = _read_rows(series, rows, ".")
+            rows = ((Where(JOURNAL_NAME, event.number), row_texts(row)) for row in event.data["melts"])
+            melts, problems = _read_rows(series, rows, ".", done)
             if not problems:
                 found.append((event, tuple(melt for melt, _ in melts)))
     return found
 
 
-def last_plan(series: MeltSeries, events: Sequence[Event]) -> tuple[PlannedMelt, ...]:
+def last_plan(series: MeltSeries, events: Sequence[Event], done: Collection[int] = ()) -> tuple[PlannedMelt, ...]:
     """The melts of the journal's last plan that fits the series; none where there is no such plan."""
-    plans = _plans(series, events)
+    plans = _plans(series, events, done)
     return plans[-1][1] if plans else ()
 
 
@@ -176,14 +181,13 @@ def read_plan(series: MeltSeries) -> Plan:
     folder = series_folder(series)
     content = read_if_there(folder / PLAN_NAME)
     events = read_journal(folder / JOURNAL_NAME).events
-    plans = _plans(series, events)
+    done = {key[0] for key in states(events, JOURNAL_NAME).last}
+    plans = _plans(series, events, done)
     if content is None and not plans:
         raise ProblemsFound.single(PLAN_NAME, None, "does not exist", "draw one up with: meltdoe plan")
     held = [content is not None and _says(series, content, melts) for _, melts in plans]
-    if content is None or (any(held) and not held[-1]):
-        melts = plans[-1][1]
-    else:
-        melts = parse_plan(series, content, {key[0] for key in states(events, JOURNAL_NAME).last})
+    left_behind = any(held) and not held[-1]
+    melts = plans[-1][1] if content is None or left_behind else parse_plan(series, content, done)
     if not plans:
         return Plan(series, melts, design=_BY_HAND, seed=series.seed)
     data = plans[-1][0].data
@@ -275,7 +279,7 @@ def _old_melts(series: MeltSeries, events: Sequence[Event], logged: Collection[i
     try:
         return parse_plan(series, read_bytes(path), logged)
     except ProblemsFound:  # missing or damaged by hand: the rows that must stay are in the journal
-        return last_plan(series, events)
+        return last_plan(series, events, logged)
 
 
 def _new_melts(

@@ -14,6 +14,8 @@ from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["check_plan"]
 
+_ANEW = "or draw up what is still to be melted anew with: meltdoe plan"
+
 
 def check_plan(
     series: MeltSeries, melts: Sequence[tuple[PlannedMelt, Where]], done: Collection[int] = ()
@@ -42,7 +44,7 @@ def check_plan(
             problems.append(
                 where.problem(
                     f'melt {melt.melt} breaks the limit "{limit.keep}" ({limit.why})',
-                    "change its settings until the limit holds",
+                    f"change its settings until the limit holds, {_ANEW}",
                 )
             )
     return (*problems, *_firing_problems(series, melts))
@@ -61,7 +63,7 @@ def _outside(series: MeltSeries, melt: PlannedMelt, where: Where) -> list[Proble
         if not factor.low - slack <= number <= factor.high + slack:
             what = f"melt {melt.melt} has {factor.name} {factor.show(number)}, outside its range"
             low, high = number_text(factor.low), number_text(factor.high)
-            problems.append(where.problem(what, f"keep it within {low} to {high}, or widen the range in series.toml"))
+            problems.append(where.problem(what, f"keep it within {low} to {high}, {_ANEW}"))
     return problems
 
 

@@ -63,7 +63,7 @@ def test_every_problem_is_found_at_once_with_its_line(tmp_path):
         "plan.csv, line 4: melt 2 stands already in line 3; give each row its own melt",
         "plan.csv, line 4: firing 1 holds 3 melts, but the kiln takes 2; move some of them to another firing",
         "plan.csv, line 5: melt 4 has flux 50 wt%, outside its range; "
-        "keep it within 15 to 40, or widen the range in series.toml",
+        "keep it within 15 to 40, or draw up what is still to be melted anew with: meltdoe plan",
         'plan.csv, line 5: melt 4 breaks the limit "flux + 0.1 * peak <= 160" (it boils over); '
         "change its settings until the limit holds",
         'plan.csv, line 6: sand says "fin", which is none of its words; '
