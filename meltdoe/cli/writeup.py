@@ -25,6 +25,7 @@ class With(StrEnum):
 
     DOCX = "docx"
     MARKDOWN = "markdown"
+    PNG = "png"
     TABLES = "tables"
 
 
@@ -35,12 +36,14 @@ def report(
     ] = None,
     extras: Annotated[
         list[With] | None,
-        typer.Option("--with", help="Write it for other documents too: a DOCX, a Markdown file, every table as CSV."),
+        typer.Option(
+            "--with", help="For other documents too: DOCX, Markdown, figures as PNG of 300 dpi, tables as CSV."
+        ),
     ] = None,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:
-    """Write the report as one HTML page, its figures also as SVG and PNG files.
+    """Write the report as one HTML page, its figures also as SVG files.
 
     Example: meltdoe report obsidian-block --for gallery --with docx --with tables
     """

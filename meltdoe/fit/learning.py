@@ -12,6 +12,7 @@ from meltdoe.fit.checks.belief_check import BeliefCheck, belief_check
 from meltdoe.fit.checks.drift import Drift, drifts
 from meltdoe.fit.checks.influence import Influence, influence
 from meltdoe.fit.checks.model_checks import RepeatCheck, proportionality_check, repeat_check
+from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.checks.past_predictions import PastPredictions, past_predictions
 from meltdoe.fit.classical.agreement import Agreement, graded_twice
 from meltdoe.fit.classical.proportional_odds import ProportionalityTest
@@ -57,7 +58,9 @@ class Learning:
     chemistry: BeliefCheck | None = None
 
 
-def learning(chain: ChainFit, best: BestSetting | None = None, *, refits: bool = True) -> Learning:
+def learning(
+    chain: ChainFit, best: BestSetting | None = None, *, refits: bool = True, past: PastFits | None = None
+) -> Learning:
     """Gather the findings of a fitted chain.
 
     Parameters
@@ -65,6 +68,7 @@ def learning(chain: ChainFit, best: BestSetting | None = None, *, refits: bool =
     chain : fitted with its beliefs.
     best : the best setting where it has been found already.
     refits : whether to fit again what past predictions, drift and beliefs need, which takes several times as long.
+    past : fits of the past where they are shared with others who ask.
 
     Raises
     ------
@@ -88,7 +92,7 @@ def learning(chain: ChainFit, best: BestSetting | None = None, *, refits: bool =
     }
     return Learning(
         influence=influence(chain, found) if some and judged else None,
-        past=past_predictions(chain) if refits and some and judged else None,
+        past=past_predictions(chain, past) if refits and some and judged else None,
         drifts=drifts(chain) if refits and some else None,
         beliefs=belief_check(chain, found) if refits else None,
         chemistry=belief_check(chain, found, "chemistry") if refits else None,

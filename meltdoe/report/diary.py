@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from meltdoe.fit.checks.past_predictions import firings_in_order
+from meltdoe.fit.checks.past_fits import firings_in_order
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.deviations import moved

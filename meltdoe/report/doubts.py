@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from meltdoe.fit.checks.past_predictions import firings_in_order
+from meltdoe.fit.checks.past_fits import firings_in_order
 from meltdoe.fit.learning import Learning
 from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import capital, listed, melts_phrase, percent

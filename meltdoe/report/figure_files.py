@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from meltdoe.errors import Inestimable
+from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
@@ -33,12 +34,13 @@ from meltdoe.series.factor import Amount
 __all__ = ["figure_files", "pictures_of"]
 
 
-def figure_files(chain: ChainFit, plan: Plan | None) -> dict[str, bytes | str]:
-    """Every figure as SVG and as PNG of 300 dots per inch: relative path to content.
+def figure_files(chain: ChainFit, plan: Plan | None, *, pixels: bool = False) -> dict[str, bytes | str]:
+    """Every figure as SVG: relative path to content.
 
     Parameters
     ----------
     plan : the plan of the series, or None where none was drawn up.
+    pixels : also as PNG of 300 dots per inch.
     """
     try:
         best = chain.best() if chain.log.entries else None
@@ -47,7 +49,8 @@ def figure_files(chain: ChainFit, plan: Plan | None) -> dict[str, bytes | str]:
     files: dict[str, bytes | str] = {}
     for picture in pictures_of(chain, plan, best):
         files[f"figures/{picture.name}.svg"] = standalone_svg(picture)
-        files[f"figures/{picture.name}.png"] = png_bytes(picture.figure)
+        if pixels:
+            files[f"figures/{picture.name}.png"] = png_bytes(picture.figure)
     return files
 
 
@@ -57,6 +60,7 @@ def pictures_of(
     best: BestSetting | None,
     advice: Advice | None = None,
     compared: PlanComparison | None = None,
+    past: PastFits | None = None,
 ) -> tuple[Picture, ...]:
     """Every figure that the melts so far can fill, in the order of the report.
 
@@ -65,6 +69,7 @@ def pictures_of(
     best : the best setting of the chain, or None where there is none; figures of the whole chain stand around it.
     advice : what to do next, for the figure of what one more melt would tell; None leaves it out.
     compared : the plans that could have been bought; None leaves their figure out.
+    past : fits of the past where they are shared with others who ask.
     """
     found: list[Picture | None] = []
     if compared is not None:
@@ -83,7 +88,7 @@ def pictures_of(
     if best is not None and chain.log.entries and any(outcome.counts for outcome in chain.series.outcomes):
         ranked = ranked_factors(chain, best)
         found += [_chance_picture(chain, best, ranked), stage_picture(chain, best, ranked[0])]
-        found.append(progress_picture(chain, best))
+        found.append(progress_picture(PastFits(chain) if past is None else past, best))
     found.append(predicted_picture(chain))
     if advice is not None:
         found.append(information_picture(chain, advice))

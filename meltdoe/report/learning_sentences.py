@@ -169,9 +169,11 @@ def past_sentences(past: PastPredictions) -> tuple[str, ...]:
     if not past.forecasts:
         return ()
     n = len(past.forecasts)
+    how = "Before each melt its outcomes were foretold from the firings before it"
+    if past.together:
+        how += ", of some firings that followed each other together from those before them all"
     text = (
-        f"Before each melt its outcomes were foretold from the melts before it: of {n} that were then seen "
-        f"{past.expected_good:.1f} were expected to be good and {past.seen_good} were"
+        f"{how}: of {n} that were then seen {past.expected_good:.1f} were expected to be good and {past.seen_good} were"
     )
     if past.z > 1.645:
         text += ": better than foretold, the chances stated were too low."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Literal, TypeAlias
 
+from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
 from meltdoe.plans.melt_plan import Plan
@@ -19,7 +20,7 @@ from meltdoe.report.sections import report_of
 
 __all__ = ["Extra", "report_files"]
 
-Extra: TypeAlias = Literal["docx", "markdown", "tables"]
+Extra: TypeAlias = Literal["docx", "markdown", "png", "tables"]
 
 
 def report_files(
@@ -37,24 +38,27 @@ def report_files(
     plan : the plan of the series, or None where none was drawn up.
     advice : what to do next, or None where nothing can be advised.
     reader : for whom the page is written; for everyone where None.
-    extras : the page once more for other documents, and its tables.
+    extras : the page once more for other documents, its figures as pixels, and its tables.
 
     Returns
     -------
     The page first (``report.html``, or ``report-for-READER.html``), which holds everything; every figure as
-    ``figures/NAME.svg`` and as ``figures/NAME.png`` of 300 dots per inch; and of the extras ``report.docx``,
-    ``report.md`` and ``tables/NN-CAPTION.csv``. The extras are made from the page itself, so no number can differ.
+    ``figures/NAME.svg``; and of the extras ``report.docx``, ``report.md``, ``figures/NAME.png`` of 300 dots per inch
+    and ``tables/NN-CAPTION.csv``. The extras are made from the page itself, so no number can differ.
     """
     compared = None if plan is None else plans_compared(plan)
-    pictures = pictures_of(chain, plan, None if advice is None else advice.best, advice, compared)
+    past = PastFits(chain)
+    pictures = pictures_of(chain, plan, None if advice is None else advice.best, advice, compared, past)
     drawn = {picture.name: standalone_svg(picture) for picture in pictures}
-    pixels = {picture.name: png_bytes(picture.figure) for picture in pictures}
-    page = report_page(report_of(chain, plan, advice, pictures, compared), drawn, reader)
+    in_pixels = {"docx", "png"}.intersection(extras)
+    pixels = {picture.name: png_bytes(picture.figure) for picture in pictures} if in_pixels else {}
+    page = report_page(report_of(chain, plan, advice, pictures, compared, past), drawn, reader)
     name = AUDIENCES[reader].file
     files: dict[str, bytes | str] = {f"{name}.html": page}
     for picture in pictures:
         files[f"figures/{picture.name}.svg"] = drawn[picture.name]
-        files[f"figures/{picture.name}.png"] = pixels[picture.name]
+        if "png" in extras:
+            files[f"figures/{picture.name}.png"] = pixels[picture.name]
     if extras:
         blocks = page_blocks(page)
         if "markdown" in extras:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.learning import Learning, learning
 from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import interval_phrase, percent
@@ -179,6 +180,7 @@ def report_of(
     advice: Advice | None,
     pictures: tuple[Picture, ...],
     compared: PlanComparison | None = None,
+    past: PastFits | None = None,
 ) -> Report:
     """Gather what the page says.
 
@@ -187,6 +189,7 @@ def report_of(
     plan : None where none was drawn up. advice : None where nothing can be advised.
     pictures : as `meltdoe.report.figure_files.pictures_of` gives them.
     compared : the plans that could have been taken, or None where they were not compared.
+    past : fits of the past where they are shared with the pictures.
     """
     from meltdoe.files.store.log_csv import log_text
 
@@ -197,7 +200,7 @@ def report_of(
     plan = plan if plan is not None and plan.melts else None
     dates = sorted(entry.date for entry in log.entries if entry.date is not None)
     ended = [log.succeeded(entry) for entry in log.entries]
-    found = _learning(chain, best) if best is not None and judged and log.entries else None
+    found = _learning(chain, best, past) if best is not None and judged and log.entries else None
     placed = _placed(pictures)
     return Report(
         series=series,
@@ -270,9 +273,9 @@ def _learnt(stage: StageFit, position: int, pictures: tuple[Picture, ...]) -> Le
     return Learnt(stage, tuple(dict.fromkeys(said)), effect_table(stage) if stage.n_seen else None, shown)
 
 
-def _learning(chain: ChainFit, best: BestSetting) -> Learning:
+def _learning(chain: ChainFit, best: BestSetting, past: PastFits | None) -> Learning:
     small = len(chain.series.factors) <= _MOST_FACTORS_REFITTED and len(chain.log.entries) <= _MOST_MELTS_REFITTED
-    return learning(chain, best, refits=small)
+    return learning(chain, best, refits=small, past=past)
 
 
 def _checks(chain: ChainFit, found: Learning) -> tuple[Passage, ...]:

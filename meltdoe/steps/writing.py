@@ -22,12 +22,12 @@ __all__ = [
 
 
 def write_figures(chain: ChainFit) -> tuple[Path, ...]:
-    """Write every figure that the melts so far can fill, as SVG and PNG, into the folder's `figures`."""
+    """Write every figure that the melts so far can fill into the folder's `figures`, as `write_report` does."""
     from meltdoe.files.store.log_csv import series_folder
     from meltdoe.report.figure_files import figure_files
 
-    plan = plan_or_none(chain.series)
-    return _write_all(series_folder(chain.series), figure_files(chain, plan))
+    folder, plan = series_folder(chain.series), plan_or_none(chain.series)
+    return _write_all(folder, figure_files(chain, plan, pixels=_holds_pixels(folder)))
 
 
 def write_report(
@@ -38,7 +38,8 @@ def write_report(
     Parameters
     ----------
     reader : for whom it is written ("maker", "gallery", "journal", "course"); for everyone where None.
-    extras : what to write beside it for other documents ("docx", "markdown", "tables").
+    extras : what to write beside it for other documents: "docx", "markdown", "tables", or "png" for the figures as
+        pixels; where they lie there already they are renewed, so that none is of an earlier state.
     """
     return write_report_files(folder, seed=seed, reader=reader, extras=extras)[0]
 
@@ -59,7 +60,14 @@ def write_report_files(
         advice = next_melts(chain, seed=seed, planned=plan.melts if plan else ())
     except Inestimable:  # nothing can be advised; the report says so
         advice = None
-    return _write_all(series_folder(series), report_files(chain, plan, advice, reader=reader, extras=extras))
+    there = series_folder(series)
+    if _holds_pixels(there):
+        extras = (*extras, "png")
+    return _write_all(there, report_files(chain, plan, advice, reader=reader, extras=extras))
+
+
+def _holds_pixels(folder: Path) -> bool:
+    return any((folder / "figures").glob("*.png"))
 
 
 def _write_all(folder: Path, files: Mapping[str, bytes | str]) -> tuple[Path, ...]:

@@ -69,7 +69,20 @@ def test_every_figure_on_the_page_is_a_file_too(folder):
     assert len(svgs) == page.count("<figure ") > 3
     for path in svgs:
         assert ET.parse(path).getroot().tag == "{http://www.w3.org/2000/svg}svg"
-        assert path.with_suffix(".png").read_bytes().startswith(b"\x89PNG")
+        assert not path.with_suffix(".png").exists()
+
+
+def test_figures_as_pixels_are_renewed_once_they_have_been_asked_for(folder, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(folder, copy)
+    write_report(copy, extras=["png"])
+    shown = sorted((copy / "figures").glob("*.png"))
+    assert {one.stem for one in shown} == {one.stem for one in (copy / "figures").glob("*.svg")}
+    before = shown[0].read_bytes()
+    assert before.startswith(b"\x89PNG")
+    shown[0].write_bytes(b"of an earlier state")
+    write_report(copy)
+    assert shown[0].read_bytes() == before
 
 
 def test_writing_again_gives_the_same_figures(folder):

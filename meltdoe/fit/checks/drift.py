@@ -20,7 +20,7 @@ import numpy as np
 from scipy import linalg
 from scipy.special import expit, logit, ndtri
 
-from meltdoe.fit.checks.past_predictions import firings_in_order
+from meltdoe.fit.checks.past_fits import firings_in_order
 from meltdoe.fit.stages.effects import Effect
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.fit.stages.stage_data import stage_data
@@ -105,7 +105,7 @@ def _drift(chain: ChainFit, position: int, log: Log, trend: Term, beliefs: bool)
     shared = 1.0 - free / total
     terms, model = (*stage.terms, trend), (*stage.model, trend)
     seed = (abs(chain.seed), position, 0xD21F)
-    mixture = stage_mixture(series, data, model, seed, _DRAWS, beliefs, "refit")
+    mixture = stage_mixture(series, data, model, seed, _DRAWS, beliefs, "draft")
     posterior = equal_draws(mixture.posterior, _DRAWS, seed)
     inclusion = term_inclusion(terms, mixture)
     fit = StageFit(series, chain.level, stage.outcome, terms, model, data, inclusion, posterior)

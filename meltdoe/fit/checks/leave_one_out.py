@@ -31,7 +31,7 @@ from meltdoe.series.outcome import Outcome
 __all__ = ["LeftOut", "Sides", "leave_out", "sides_of_seen"]
 
 _K_HAT_LIMIT = 0.7  # means are reliable up to it (Vehtari et al. 2017)
-_REFIT_DRAWS = 1000
+_REFIT_DRAWS = 800
 _NODES = 9  # Gauss-Hermite nodes over the effect that a firing shares
 
 
@@ -80,7 +80,7 @@ def leave_out(chain: ChainFit, position: int, melt: int, *, beliefs: bool = True
     data = _without(stage.data, rows)
     seed = (abs(chain.seed), position, melt)
     draws = min(n_draws, _REFIT_DRAWS)
-    mixture = stage_mixture(chain.series, data, stage.model, seed, draws, beliefs, "refit")
+    mixture = stage_mixture(chain.series, data, stage.model, seed, draws, beliefs, "draft")
     again = replace(stage, data=data, posterior=equal_draws(mixture.posterior, draws, seed))
     return LeftOut(again, np.full(draws, 1.0 / draws), k_hat, refitted=True)
 

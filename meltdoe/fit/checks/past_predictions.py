@@ -1,7 +1,8 @@
 """How well the melts so far were foretold: the chance stated before each one, from those before it, and what came.
 
 Prequential judgement (Dawid 1984, J. R. Statist. Soc. A 147, 278-292, from memory): only forecasts that could have been
-made at the time count. Melts of one firing are foretold together, from the firings before it. With p the chance stated
+made at the time count. Melts of one firing are foretold together, from the firings before it; in a long series those of
+a few firings (`meltdoe.fit.checks.past_fits`). With p the chance stated
 and y what came (1 good, 0 bad),
 
     z = sum (y - p) / sqrt(sum p (1 - p))
@@ -15,21 +16,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 
+from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.stages.stage_chain import ChainFit
-from meltdoe.fit.stages.stage_data import stage_data
-from meltdoe.fit.stages.stage_fit import StageFit, fit_stage
-from meltdoe.log.melt_log import Entry, Log
+from meltdoe.log.melt_log import Entry
 from meltdoe.series.outcome import Outcome, Unseen
 
-__all__ = ["FEWEST_MELTS", "Forecast", "PastPredictions", "firings_in_order", "past_predictions"]
+__all__ = ["FEWEST_MELTS", "Forecast", "PastPredictions", "past_predictions"]
 
 FEWEST_MELTS = 5  # fewer forecasts say nothing on their quality
-_DRAWS = 800
-_Name: TypeAlias = tuple[int, int]  # melt and mould
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +55,13 @@ class PastPredictions:
     forecasts : one for each outcome that was reached and judged, in the order of the work.
     successes : one for each casting whose full success is known.
     why_not : why there are none; empty otherwise.
+    together : whether some firings that followed each other were foretold together, from the firings before them all.
     """
 
     forecasts: tuple[Forecast, ...]
     successes: tuple[Forecast, ...]
     why_not: str = ""
+    together: bool = False
 
     @property
     def expected_good(self) -> float:
@@ -91,67 +90,42 @@ class PastPredictions:
         return tuple(f for f in self.forecasts if low <= f.chance < high)
 
 
-def firings_in_order(entries: tuple[Entry, ...]) -> tuple[int, ...]:
-    """Numbers of the firings as they followed each other: by date where every entry has one, else by number."""
-    firings = sorted({entry.firing for entry in entries})
-    dates = {entry.firing: entry.date for entry in entries}
-    if any(entry.date is None for entry in entries):
-        return tuple(firings)
-    return tuple(sorted(firings, key=lambda firing: (dates[firing], firing)))
-
-
-def past_predictions(chain: ChainFit, *, beliefs: bool = True, fewest: int = FEWEST_MELTS) -> PastPredictions:
-    """Fit the series as it stood before each firing, and foretell that firing.
+def past_predictions(chain: ChainFit, past: PastFits | None = None, *, fewest: int = FEWEST_MELTS) -> PastPredictions:
+    """Foretell every firing from the series as it stood before it, with the chain's own beliefs.
 
     Parameters
     ----------
-    beliefs : whether the beliefs of the series take part.
+    past : fits of the past where they have been made already; in a long series one serves several firings.
     fewest : melts below which nothing is judged.
     """
     series, log = chain.series, chain.log
     melts = len(log.melt_numbers)
     if melts < fewest:
         return PastPredictions((), (), f"too few melts ({melts}) to judge past predictions by; {fewest} are wanted")
-    judged = [i for i, stage in enumerate(chain.stages) if stage.outcome.counts]
-    reached = {i: {_name(log.entries[row]) for row in chain.stages[i].rows} for i in judged}
-    fits: dict[tuple[int, frozenset[_Name]], StageFit] = {}
+    fits = PastFits(chain) if past is None else past
+    judged = [stage for stage in chain.stages if stage.outcome.counts]
+    reached = [{_name(log.entries[row]) for row in stage.rows} for stage in judged]
     forecasts: list[Forecast] = []
     successes: list[Forecast] = []
-    before: list[Entry] = []
-    for firing in firings_in_order(log.entries):
+    for turn, firing in enumerate(fits.order):
+        before = fits.after(max(stop for stop in fits.stops if stop <= turn))
         now = [entry for entry in log.entries if entry.firing == firing]
         usable = [entry for entry in now if np.isfinite(series.raw(entry.settings)).all()]
         raw = series.raw_table(entry.settings for entry in usable)
         success = np.ones(len(usable))
-        past = Log(series, tuple(before))
-        for i in judged if usable else ():
-            outcome = chain.stages[i].outcome
-            # An outcome of which the last firing showed nothing is as it was: it need not be fitted again.
-            key = (i, frozenset(_name(before[row]) for row in stage_data(series, past, outcome).rows))
-            if key not in fits:
-                fits[key] = fit_stage(
-                    series,
-                    past,
-                    outcome,
-                    level=chain.level,
-                    seed=(abs(chain.seed), i),
-                    n_draws=_DRAWS,
-                    beliefs=beliefs,
-                    effort="refit",
-                )
-            chance = fits[key].chance_draws(raw).mean(axis=0)
+        for stage, names in zip(before.stages, reached, strict=True) if usable else ():
+            chance = stage.chance_draws(raw).mean(axis=0)
             success *= chance
             for entry, p in zip(usable, chance, strict=True):
-                good = outcome.is_good(entry.seen.get(outcome.name, Unseen.NOT_REACHED))
-                if good is not None and _name(entry) in reached[i]:
-                    forecasts.append(Forecast(entry, outcome, float(p), good))
+                good = stage.outcome.is_good(entry.seen.get(stage.outcome.name, Unseen.NOT_REACHED))
+                if good is not None and _name(entry) in names:
+                    forecasts.append(Forecast(entry, stage.outcome, float(p), good))
         for entry, p in zip(usable, success, strict=True):
             ended = log.succeeded(entry)
             if judged and ended is not None:
                 successes.append(Forecast(entry, None, float(p), ended))
-        before += now
-    return PastPredictions(tuple(forecasts), tuple(successes))
+    return PastPredictions(tuple(forecasts), tuple(successes), together=len(fits.stops) < len(fits.order))
 
 
-def _name(entry: Entry) -> _Name:
+def _name(entry: Entry) -> tuple[int, int]:
     return entry.melt, entry.mould

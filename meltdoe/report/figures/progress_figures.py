@@ -7,11 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from meltdoe.errors import Inestimable
-from meltdoe.fit.checks.past_predictions import firings_in_order
+from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import level_phrase, percent
-from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
-from meltdoe.log.melt_log import Log
 from meltdoe.report.figures.style import (
     BLUE,
     MELT_MARKS,
@@ -29,7 +27,7 @@ from meltdoe.report.figures.style import (
 
 __all__ = ["progress_picture"]
 
-_POINTS, _MANY_FACTORS, _POINTS_OF_MANY = 8, 12, 4  # firings after which the series is fitted again
+_POINTS, _MANY_FACTORS, _POINTS_OF_MANY = 8, 12, 4  # points shown
 _LEFT, _RIGHT, _TALL, _RUG, _FOOT = 0.62, 0.15, 1.9, 0.2, 0.68  # inches
 
 _CHANCES = ("chance", "low", "high")
@@ -44,15 +42,15 @@ class _Point:
     best: BestSetting
 
 
-def progress_picture(chain: ChainFit, best: BestSetting) -> Picture | None:
+def progress_picture(past: PastFits, best: BestSetting) -> Picture | None:
     """The best setting's chance after each firing, with its interval; None for fewer than two firings.
 
     The last point is `best` itself; the others are quick fits of the castings made until then.
     """
-    order = firings_in_order(chain.log.entries)
+    chain, order = past.chain, past.order
     if len(order) < 2:
         return None
-    points = _points(chain, best, order)
+    points = _points(past, best)
     entries = sorted(chain.log.entries, key=lambda e: (order.index(e.firing), e.melt, e.mould))
     count = np.array([point.castings for point in points])
     mean, low, high = (100 * np.array([getattr(point.best, name) for point in points]) for name in _CHANCES)
@@ -101,20 +99,19 @@ def progress_picture(chain: ChainFit, best: BestSetting) -> Picture | None:
     )
 
 
-def _points(chain: ChainFit, best: BestSetting, order: tuple[int, ...]) -> list[_Point]:
+def _points(past: PastFits, best: BestSetting) -> list[_Point]:
+    chain = past.chain
     most = _POINTS if len(chain.series.factors) <= _MANY_FACTORS else _POINTS_OF_MANY
-    stops = np.unique(np.rint(np.linspace(0, len(order), min(most, len(order) + 1))).astype(int))
+    stops = np.array(past.stops)
+    chosen = np.unique(np.rint(np.linspace(0, len(stops) - 1, min(most - 1, len(stops)))).astype(int))
     found = []
-    for stop in stops[:-1]:
-        then = set(order[:stop])
-        entries = tuple(entry for entry in chain.log.entries if entry.firing in then)
-        log = Log(chain.series, entries)
+    for stop in stops[chosen].tolist():
+        then = past.after(stop)
         try:
-            there = fit_chain(chain.series, log, level=chain.level, seed=chain.seed, effort="draft").best()
+            found.append(_Point(len(then.log.entries), stop, then.best()))
         except Inestimable:
             continue
-        found.append(_Point(len(entries), int(stop), there))
-    return [*found, _Point(len(chain.log.entries), len(order), best)]
+    return [*found, _Point(len(chain.log.entries), len(past.order), best)]
 
 
 def _ticks(n: int) -> list[int]:

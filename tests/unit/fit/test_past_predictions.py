@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from invented_series import Row, fitted, passes
 
-from meltdoe.fit.checks.past_predictions import PastPredictions, firings_in_order, past_predictions
+from meltdoe.fit.checks.past_fits import PastFits, firings_in_order
+from meltdoe.fit.checks.past_predictions import PastPredictions, past_predictions
 from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Log
 
@@ -28,7 +29,7 @@ def test_every_melt_is_foretold_and_the_first_from_the_prior_alone(past: PastPre
     assert [f.entry.melt for f in past.forecasts] == [1, 2, 3, 4, 5, 6]
     assert [f.good for f in past.forecasts] == [False, True, True, False, True, False]
     series, _ = passes(ROWS)
-    prior = fit_chain(series, Log(series), n_draws=800).stages[0]
+    prior = fit_chain(series, Log(series), n_draws=800, effort="draft").stages[0]
     assert past.forecasts[0].chance == pytest.approx(prior.chance_draws(np.array([[10.0, 0]])).mean(), abs=1e-12)
     assert [f.chance for f in past.successes] == [f.chance for f in past.forecasts]  # one outcome is the whole chain
 
@@ -47,6 +48,24 @@ def test_melts_of_one_firing_are_foretold_without_each_other() -> None:
     second = past_predictions(fitted(passes(turned, firings=firings)))
     assert [f.chance for f in first.forecasts[:2]] == [f.chance for f in second.forecasts[:2]]
     assert first.forecasts[2].chance != second.forecasts[2].chance
+
+
+def test_a_long_series_is_fitted_again_where_only_its_past_says_so() -> None:
+    rows: list[Row] = [(10 + 2 * (i % 16), "tight" if i % 3 else "edge", i % 5 > 1) for i in range(14)]
+    chain = fitted(passes(rows))
+    fits = PastFits(chain)
+    assert fits.stops == (0, 1, 2, 3, 4, 5, 6, 8, 11)
+    found = past_predictions(chain, fits)
+    assert found.together
+    assert [f.entry.melt for f in found.forecasts] == list(range(1, 15))
+    assert len(fits.after(11).log.entries) == 11
+    # melts 12 to 14 are foretold from the eleven before them all
+    series, _ = passes(rows)
+    raw = series.raw_table(f.entry.settings for f in found.forecasts[11:])
+    foretold = fits.after(11).stages[0].chance_draws(raw).mean(axis=0)
+    np.testing.assert_allclose([f.chance for f in found.forecasts[11:]], foretold, rtol=1e-12)
+    shorter = past_predictions(fitted(passes(rows[:12])))
+    assert [f.chance for f in shorter.forecasts] == [f.chance for f in found.forecasts[:12]]
 
 
 def test_too_few_melts_are_not_judged() -> None:

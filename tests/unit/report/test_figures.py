@@ -25,6 +25,7 @@ from invented_reports import (
 )
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
+from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.stages.phrases import percent
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
@@ -93,7 +94,7 @@ def test_file_names_are_unique_and_fit_every_disk():
 
 
 def test_the_same_melts_give_the_same_bytes_whatever_the_users_own_settings():
-    first = figure_files(*case_of("no plan")[:2])
+    first = figure_files(*case_of("no plan")[:2], pixels=True)
     with matplotlib.rc_context({"font.size": 30, "svg.fonttype": "path", "lines.linewidth": 9}):
         chain, plan, advice = case_of("no plan")
         again = pictures_of(chain, plan, advice.best)
@@ -251,4 +252,4 @@ def test_progress_ends_with_the_best_setting_of_the_report():
     said = picture("whole chain", "progress").alt
     assert f"to {percent(best.chance)} ({percent(best.low)} to {percent(best.high)}) after 8 melts" in said
     assert "before the first" in said
-    assert progress_picture(nothing_melted(), best) is None
+    assert progress_picture(PastFits(nothing_melted()), best) is None

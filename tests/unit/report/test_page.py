@@ -76,10 +76,11 @@ def test_the_page_asks_nothing_of_anyone(pages, case):
 
 
 def test_the_same_series_gives_the_same_files():
-    files = report_files(*case_of("no plan"))
+    files = report_files(*case_of("no plan"), extras=["png"])
     assert files["report.html"] == page_for("no plan")
     names = {f"figures/{name}.{kind}" for name in drawn_for("no plan") for kind in ("svg", "png")}
     assert files.keys() == {"report.html"} | names
+    assert report_files(*case_of("no plan")) == {name: files[name] for name in files if not name.endswith(".png")}
 
 
 def test_a_report_stays_small():

@@ -53,7 +53,7 @@ def test_no_comparison_where_a_search_would_take_long_or_nothing_was_planned():
 def test_the_report_shows_the_comparison_with_its_figure(melted):
     chain = whole_chain() if melted else nothing_melted()
     plan = chain_plan()
-    files = report_files(chain, plan, advice_for(chain))
+    files = report_files(chain, plan, advice_for(chain), extras=["png"])
     page = files["report.html"]
     assert "Why this plan and not another" in page
     assert 'data-name="plan-options"' in page

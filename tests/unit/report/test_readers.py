@@ -17,10 +17,12 @@ from invented_reports import (
     drawn_for,
     page_for,
     pictures_for,
+    two_amounts,
     whole_chain,
 )
 
-from meltdoe.log.melt_log import Entry
+from meltdoe.fit.stages.stage_chain import fit_chain
+from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.audiences import AUDIENCES
 from meltdoe.report.diary import diary_of
 from meltdoe.report.failures import failure_table
@@ -157,6 +159,18 @@ def test_further_failures_lower_the_chance_and_further_good_melts_raise_it():
     start, one, three = [int(n) for n in re.findall(r"(\d+) %", failing)]
     assert start > one > three
     assert int(re.findall(r"(\d+) %", holding)[0]) > start
+
+
+def test_what_further_melts_would_do_is_what_a_fit_with_them_says():
+    """Three more melts of a pass/fail series at its best setting, failing and good, against fits that hold them."""
+    chain = two_amounts()
+    best = chain.best()
+    failing, holding = further_sentences(chain, best)
+    stated = [int(n) for n in re.findall(r"(\d+) %", failing)], [int(n) for n in re.findall(r"(\d+) %", holding)]
+    for good, told in ((False, stated[0][2]), (True, stated[1][0])):
+        more = tuple(Entry(20 + k, 20 + k, best.settings, {"poured": good}) for k in range(3))
+        again = fit_chain(chain.series, Log(chain.series, (*chain.log.entries, *more)), n_draws=8000)
+        assert told / 100 == pytest.approx(float(again.success_draws(best.raw).mean()), abs=0.04)
 
 
 def test_a_notebook_shows_plans_fits_and_advice_without_markup_of_theirs():
