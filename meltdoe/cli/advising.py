@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from meltdoe.cli.analysis import best_document
-from meltdoe.cli.console import print_json, say
+from meltdoe.cli.console import hint, print_json, say
 from meltdoe.cli.options import HERE, AsJson, Folder, Seed
 
 if TYPE_CHECKING:
     from meltdoe.next_melt.advice import Advice, Suggestion
+    from meltdoe.plans.melt_plan import PlannedMelt
     from meltdoe.series.melt_series import MeltSeries
 
 
@@ -30,6 +32,9 @@ def next_melt(
     most_risk: Annotated[
         float | None, typer.Option(min=0, max=100, help="Highest chance of a costly failure, in per cent.")
     ] = None,
+    take_up: Annotated[
+        bool, typer.Option("--add-to-plan", help="Put these melts into plan.csv, for sheets, buy and record.")
+    ] = False,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:
@@ -41,6 +46,7 @@ def next_melt(
     from meltdoe.report.advice_sentences import (
         best_words,
         firing_words,
+        heading,
         why_not_another,
         why_this_melt,
         why_verdict,
@@ -48,23 +54,26 @@ def next_melt(
     from meltdoe.report.outlook_sentences import (
         bound_sentences,
         forecast_sentence,
+        moving_sentences,
         result_sentences,
         thin_sentences,
     )
-    from meltdoe.steps import advise
+    from meltdoe.steps import add_to_plan, advise
 
     series, advice = advise(
         folder, count=melts, aim=aim, most_risk=None if most_risk is None else most_risk / 100.0, seed=seed
     )
+    added = add_to_plan(series, advice, melts) if take_up else ()
     if json:
-        print_json(advice_document(series, advice))
+        print_json({**advice_document(series, advice), "added": [melt.melt for melt in added]})
         return
-    say(f"{advice.verdict.word.upper()}: {why_verdict(series, advice)}")
+    say(f"{heading(advice)}: {why_verdict(series, advice)}")
     if forecast := forecast_sentence(series, advice):
         say(forecast)
+    _say_under("What would have to move:", moving_sentences(series, advice))
     say("", _before_melts(advice), *bound_sentences(series, advice))
     for melt in advice.melts:
-        say(f"{firing_words(series, melt)}: {series.show(melt.settings)}", f"  {why_this_melt(series, advice, melt)}")
+        say(f"{firing_words(advice, melt)}: {series.show(melt.settings)}", f"  {why_this_melt(series, advice, melt)}")
     if advice.verdict.word == "go on":
         _say_under("Why not another:", why_not_another(series, advice))
         _say_under("What the first of these melts would lead you to believe:", result_sentences(series, advice))
@@ -75,11 +84,34 @@ def next_melt(
         f"{capital(best_words(advice))}: {series.show(best.settings)}",
         f"  chance of full success {percent(best.chance)} ({interval_phrase(best.low, best.high, advice.level)}).",
     )
+    say("", *(hint(line) for line in _put_down(series, advice, added, take_up)))
+
+
+def _put_down(series: MeltSeries, advice: Advice, added: Sequence[PlannedMelt], take_up: bool) -> list[str]:
+    """How the proposal is taken up, and put down once it is melted."""
+    if added:
+        return [
+            f"In the plan now: {series.show(melt.settings)} as melt {melt.melt}, firing {melt.firing}."
+            for melt in added
+        ] + [f"Once melted: meltdoe record --melt {added[0].melt} --seen NAME=VALUE"]
+    if advice.verdict.ending == "reached" and advice.unmade is not None and advice.unmade.to_confirm:
+        number = advice.unmade.to_confirm[0]
+        said = f"Melt {number} of the plan is to confirm this."
+        return [f"{said} Once melted: meltdoe record --melt {number} --seen NAME=VALUE"]
+    if advice.follows_plan and advice.verdict.ending != "reached":
+        already = "These melts are in the plan already. " if take_up else ""
+        return [f"{already}Once melted: meltdoe record --melt {advice.melts[0].planned} --seen NAME=VALUE"]
+    if advice.confirmed is not None and advice.confirmed.needed == 0:
+        return ["What is left: meltdoe report"]
+    what = "Melts to confirm the best setting" if advice.verdict.ending == "reached" else "These melts"
+    return [f"{what} go into the plan, for their sheets and their record, with: meltdoe next --add-to-plan"]
 
 
 def _before_melts(advice: Advice) -> str:
     from meltdoe.report.advice_sentences import aim_sentence
 
+    if advice.prospect is not None and advice.prospect.sight == "out of sight":
+        return f"If you go on all the same: {aim_sentence(advice)}"
     if advice.verdict.word == "go on":
         return aim_sentence(advice)
     return "If you go on all the same, beyond the budget:" if advice.spent else "If you go on all the same:"
@@ -93,15 +125,12 @@ def _say_under(heading: str, lines: list[str]) -> None:
 def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
     """Advice as the document that `--json` prints; information in nats."""
     from meltdoe.report.advice_sentences import why_not_another, why_this_melt, why_verdict
-    from meltdoe.report.outlook_sentences import bound_sentences
-
-    def beyond(suggestion: Suggestion) -> bool:
-        return series.budget.firings is not None and suggestion.firing > series.budget.firings
+    from meltdoe.report.outlook_sentences import bound_sentences, moving_sentences
 
     def melt(suggestion: Suggestion) -> dict[str, Any]:
         return {
             "settings": suggestion.settings,
-            "firing": None if beyond(suggestion) else suggestion.firing,
+            "firing": None if advice.left.firings == 0 else suggestion.firing,
             "planned": suggestion.planned,
             "chance": suggestion.chance,
             "low": suggestion.low,
@@ -169,6 +198,9 @@ def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
             "left": asdict(advice.left),
             "room": asdict(advice.room),
             "forecast": None if advice.forecast is None else asdict(advice.forecast),
+            "prospect": None if advice.prospect is None else asdict(advice.prospect),
+            "would_have_to_move": moving_sentences(series, advice),
+            "confirmed": None if advice.confirmed is None else asdict(advice.confirmed),
             "confirmation": None if advice.confirmation is None else asdict(advice.confirmation),
             "moves": [asdict(move) for move in advice.moves],
         },

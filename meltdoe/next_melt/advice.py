@@ -9,7 +9,7 @@ thin, which bounds stand in the way) is worked out when it is asked for.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal, TypeAlias
 
@@ -18,6 +18,7 @@ import numpy as np
 from meltdoe.errors import Inestimable
 from meltdoe.fit.stages.stage_chain import N_DRAWS, BestSetting, ChainFit
 from meltdoe.next_melt.believed_after import ResultBelief, believed_after
+from meltdoe.next_melt.confirming import Confirmed, confirmed
 from meltdoe.next_melt.firing_search import (
     FEW_DRAWS,
     RANKING_DRAWS,
@@ -33,21 +34,21 @@ from meltdoe.next_melt.forecast import Forecast, forecast_from
 from meltdoe.next_melt.gain import most_that_could_be_gained
 from meltdoe.next_melt.information import staged_information
 from meltdoe.next_melt.left import Left, Room, Unmade, left_of_budget, unmade_melts
+from meltdoe.next_melt.moves import Move, all_moves, moves_that_help
+from meltdoe.next_melt.outlook import Outlook, melt_price
 from meltdoe.next_melt.planned import PlannedNext, planned_next
+from meltdoe.next_melt.prospect import Prospect, poor, prospect_of
 from meltdoe.next_melt.stopping import (
     SPENT,
     Confirmation,
-    Move,
     Verdict,
     chance_reachable,
     confirmation,
-    moves_that_help,
     verdict,
 )
 from meltdoe.next_melt.suggestion import Suggestion, safest, suggest
 from meltdoe.next_melt.thin_knowledge import ThinSpot, thin_spots
-from meltdoe.next_melt.views import ChainViews, chain_views
-from meltdoe.next_melt.worth import expected_worth
+from meltdoe.next_melt.views import chain_views
 from meltdoe.plans.melt_plan import PlannedMelt
 from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.series.factor import FloatArray
@@ -59,7 +60,6 @@ Aim: TypeAlias = Literal["auto", "learn", "reach"]
 _CANDIDATES, _DRAFT_CANDIDATES = 3000, 1000  # settings looked at first, and from a draft
 _TARGETS = 200  # settings that may come out as the best
 _USUAL_SERIES = 14  # melts of a usual series, where no budget is given
-_SHARED, _OWN = 6, 24  # settings of a firing's factors, and of the others, that a forecast plays with
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,17 +75,6 @@ class Ceiling:
     most_risk: float
     kept: float
     best_risk: float
-
-
-@dataclass(frozen=True, eq=False)
-class Outlook:
-    """What the answers that are worked out on demand are made of."""
-
-    chain: ChainFit
-    views: ChainViews  # all candidates, with few draws
-    targets: ChainViews
-    learn_weight: float
-    seed: int
 
 
 @dataclass(frozen=True)
@@ -107,6 +96,7 @@ class Advice:
         where it is followed its melts are the proposed ones.
     made : melts on record. room : how many more the budget allows, and which of its bounds says so.
     ceiling : what the ceiling on risk does, or None where none was set.
+    confirmed : what melts planned as confirmation and made have shown, or None.
     outlook : what `forecast`, `results`, `thin`, `moves` and `confirmation` are worked out from; None leaves them out.
     """
 
@@ -128,6 +118,7 @@ class Advice:
     made: int = 0
     room: Room = field(default_factory=lambda: Room(None, ()))
     ceiling: Ceiling | None = None
+    confirmed: Confirmed | None = None
     outlook: Outlook | None = field(default=None, repr=False, compare=False)
 
     @property
@@ -145,12 +136,26 @@ class Advice:
         """Melts and money still needed; None where the target counts as reached."""
         if self.outlook is None or self.verdict.ending == "reached":
             return None
-        here = self.outlook
-        played = _played_settings(here, self.best, self.melts)
-        price = _melt_price(here.chain, self.best.raw)
-        bound = None if self.spent else self.room.melts
         gain = self.verdict.most_gain if self.verdict.ending == "go on" else np.inf
+        return self._played_on(self.outlook, None if self.spent else self.room.melts, gain)
+
+    def _played_on(self, here: Outlook, bound: int | None, gain: float) -> Forecast:
+        played = here.played_settings(self.best, self.melts)
+        price = melt_price(here.chain, self.best.raw)
         return forecast_from(here.chain, played, here.learn_weight, here.seed, bound, price, gain)
+
+    @cached_property
+    def prospect(self) -> Prospect | None:
+        """Why going on will hardly end in certainty; None where it may, or where the verdict is to stop."""
+        here, forecast = self.outlook, self.forecast
+        if here is None or forecast is None or self.verdict.word == "stop" or not poor(forecast):
+            return None
+        longer = self._played_on(here, None, np.inf) if forecast.within_budget else None
+        settings = np.vstack([self.best.raw, here.targets.raw])
+        if longer is not None and longer.horizon <= forecast.horizon:
+            longer = None
+        success = here.targets.success_draws
+        return prospect_of(forecast, longer, success, self.best.chance, all_moves(here.chain, settings))
 
     @cached_property
     def results(self) -> tuple[ResultBelief, ...]:
@@ -176,7 +181,7 @@ class Advice:
         if self.outlook is None or self.verdict.ending != "out of reach":
             return ()
         settings = np.vstack([self.best.raw, self.outlook.targets.raw])
-        return moves_that_help(self.outlook.chain, settings, self.verdict.reachable)
+        return moves_that_help(all_moves(self.outlook.chain, settings), self.verdict.reachable)
 
     @cached_property
     def confirmation(self) -> Confirmation | None:
@@ -250,6 +255,8 @@ def next_melts(
         plan = planned_next(chain, planned, unmade, suggestions, scores, targets, weight, most_risk)
     if plan is not None and plan.followed:
         suggestions = plan.first(len(suggestions), series.costs.firing)
+    else:
+        suggestions = _numbered(suggestions, planned)
     same = np.all(np.isclose(scores.views.raw, suggestions[0].raw), axis=1)
     others = [int(i) for i in np.argsort(-scores.value) if not same[i]]
     return Advice(
@@ -276,10 +283,17 @@ def next_melts(
         unmade=unmade,
         planned=plan,
         made=len(chain.log.melt_numbers),
-        room=left.room(series.kiln.melts_per_firing, _melt_price(chain, best.raw), series.costs.firing),
+        room=left.room(series.kiln.melts_per_firing, melt_price(chain, best.raw), series.costs.firing),
         ceiling=None if most_risk is None else _ceiling(chain, raw, best, most_risk),
-        outlook=Outlook(chain, wide, targets, weight, seed),
+        confirmed=confirmed(chain.log, planned),
+        outlook=Outlook(chain, wide, targets, weight, seed, most_risk),
     )
+
+
+def _numbered(melts: tuple[Suggestion, ...], planned: Sequence[PlannedMelt]) -> tuple[Suggestion, ...]:
+    """The proposals in a firing that the plan has not given away."""
+    after = 1 + max((melt.firing for melt in planned), default=0)
+    return tuple(replace(melt, firing=max(melt.firing, after)) for melt in melts)
 
 
 def _learn_weight(chain: ChainFit) -> float:
@@ -301,31 +315,6 @@ def _payable(chain: ChainFit, scores: Scores, left: Left, wanted: int) -> int:
     return max(wanted, 1)
 
 
-def _melt_price(chain: ChainFit, raw: FloatArray) -> float:
-    """Price expected for a melt at one setting, losses included and the firing not."""
-    views = chain_views(chain, raw, RANKING_DRAWS, in_full=False)
-    return float(expected_worth(chain.series.costs, views.names, views.stages).price[0])
-
-
 def _ceiling(chain: ChainFit, raw: FloatArray, best: BestSetting, most_risk: float) -> Ceiling:
     risk = risk_at(chain, np.vstack([best.raw, raw]))
     return Ceiling(most_risk, float((risk[1:] <= most_risk).mean()), float(risk[0]))
-
-
-def _played_settings(here: Outlook, best: BestSetting, melts: Sequence[Suggestion]) -> FloatArray:
-    """Settings for a forecast: those that are best for some draw, their own factors crossed with shared ones."""
-    series, raw = here.chain.series, here.views.raw
-    places, times = np.unique(here.views.success_draws.argmax(axis=1), return_counts=True)
-    often = raw[places[np.argsort(-times, kind="stable")]]
-    own = np.vstack([best.raw, *(melt.raw for melt in melts), often[:_OWN], here.targets.raw[: _OWN // 3]])
-    shared = list(series.per_firing)
-    if not shared:
-        return np.unique(own, axis=0)
-    _, first = np.unique(own[:, shared], axis=0, return_index=True)
-    crossed = [own]
-    for place in np.sort(first)[:_SHARED]:
-        table = own.copy()
-        table[:, shared] = own[place, shared]
-        crossed.append(table)
-    table = np.unique(np.vstack(crossed), axis=0)
-    return table[series.allowed(table)]

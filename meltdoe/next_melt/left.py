@@ -10,8 +10,9 @@ from typing import Literal, TypeAlias
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import PlannedMelt
 
-__all__ = ["BoundBy", "Left", "Room", "Unmade", "left_of_budget", "money_spent", "unmade_melts"]
+__all__ = ["CONFIRMATION", "BoundBy", "Left", "Room", "Unmade", "left_of_budget", "money_spent", "unmade_melts"]
 
+CONFIRMATION = "confirmation"  # in the plan, the purpose of a melt that is to confirm a setting
 BoundBy: TypeAlias = Literal["melts", "firings", "money"]
 
 
@@ -81,11 +82,13 @@ class Unmade:
     melts : their numbers, in the order of the plan.
     in_begun_firing : those of them that belong to the last firing on record, which has room for them by the plan.
     firing : that firing, or None.
+    to_confirm : those of them that were planned to confirm a setting.
     """
 
     melts: tuple[int, ...]
     in_begun_firing: tuple[int, ...]
     firing: int | None
+    to_confirm: tuple[int, ...] = ()
 
 
 def left_of_budget(log: Log) -> Left:
@@ -108,7 +111,8 @@ def unmade_melts(log: Log, planned: Sequence[PlannedMelt]) -> Unmade | None:
         return None
     last = max((entry.firing for entry in log.entries), default=None)
     begun = tuple(melt.melt for melt in open_melts if melt.firing == last)
-    return Unmade(tuple(melt.melt for melt in open_melts), begun, last if begun else None)
+    to_confirm = tuple(melt.melt for melt in open_melts if melt.purpose == CONFIRMATION)
+    return Unmade(tuple(melt.melt for melt in open_melts), begun, last if begun else None, to_confirm)
 
 
 def money_spent(log: Log) -> float:

@@ -17,13 +17,12 @@ from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.left import left_of_budget, money_spent
 from meltdoe.next_melt.views import ChainViews, chain_views
 from meltdoe.plans.optimal.candidates import candidate_settings
-from meltdoe.plans.plan_impossible import PlanImpossible
-from meltdoe.series.factor import Amount, FloatArray
+from meltdoe.series.factor import FloatArray
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
-    "SPENT", "SURE", "Confirmation", "Ending", "Move", "Verdict", "chance_reachable", "confirmation",
-    "confirmation_melts", "money_spent", "moves_that_help", "stake", "verdict",
+    "SPENT", "SURE", "Confirmation", "Ending", "Verdict", "chance_reachable", "confirmation", "confirmation_melts",
+    "money_spent", "stake", "verdict",
 ]  # fmt: skip
 
 Ending: TypeAlias = Literal[
@@ -37,7 +36,6 @@ _LOOKED_AT = 1500  # settings looked at for it
 _FEW_DRAWS = 200  # draws of the first look at them
 _OFTEN_BEST, _HOPEFUL = 80, 20  # settings looked at with all draws
 _A_FEW = 3  # good melts in a row after which people like to feel sure
-_BEYOND = 0.25  # share of a range by which one of its ends is moved in thought
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,24 +83,6 @@ class Confirmation:
     few: int
     few_prove: float
     few_reach: float
-
-
-@dataclass(frozen=True, slots=True)
-class Move:
-    """A bound that stands in the way.
-
-    Parameters
-    ----------
-    what : "limit", "low end" or "high end".
-    name : the factor, or the limit as it is written.
-    to : where the end would have to go; None for a limit.
-    reachable : chance that some setting then reaches the target, the fit carried on beyond what was melted.
-    """
-
-    what: Literal["limit", "low end", "high end"]
-    name: str
-    to: float | None
-    reachable: float
 
 
 def confirmation_melts(target: float, level: float = 0.90) -> int:
@@ -213,47 +193,3 @@ def chance_reachable(chain: ChainFit, views: ChainViews) -> float:
     hopeful = np.argsort(-success.mean(axis=0), kind="stable")[:_HOPEFUL]
     close = chain_views(chain, views.raw[np.union1d(often, hopeful)], in_full=False)
     return float((close.success_draws.max(axis=1) >= chain.series.target_chance).mean())
-
-
-def moves_that_help(chain: ChainFit, settings: FloatArray, reachable: float) -> tuple[Move, ...]:
-    """The limits and ends of ranges that would have to move, the most helpful first.
-
-    One bound at a time is taken away in thought: a limit is dropped, or an end is moved by a quarter of the range.
-
-    Parameters
-    ----------
-    settings : (n, n_factors) the most hopeful settings within the bounds.
-    reachable : chance that any setting reaches the target as things stand; only moves that raise it are kept.
-    """
-    series = chain.series
-    inside = (chain_views(chain, settings, in_full=False).success_draws >= series.target_chance).any(axis=1)
-
-    def then(raw: FloatArray) -> float:
-        if not len(raw):
-            return 0.0
-        return float(
-            (inside | (chain_views(chain, raw, in_full=False).success_draws >= series.target_chance).any(axis=1)).mean()
-        )
-
-    found: list[Move] = []
-    for i, factor in enumerate(series.factors):
-        if not isinstance(factor, Amount):
-            continue
-        for what, coded in (("low end", -1.0 - 2.0 * _BEYOND), ("high end", 1.0 + 2.0 * _BEYOND)):
-            to = float(f"{factor.decoded(np.array([coded]))[0]:.3g}")
-            raw = settings.copy()
-            raw[:, i] = to
-            if to >= 0.0 or factor.low < 0.0:  # what cannot be negative is not sent there
-                found.append(Move("low end" if what == "low end" else "high end", factor.name, to,
-                                  then(raw[series.allowed(raw)])))  # fmt: skip
-    for limit in series.limits:
-        others = replace(series, limits=tuple(other for other in series.limits if other is not limit))
-        try:
-            raw = candidate_settings(others, _LOOKED_AT, chain.seed)
-        except PlanImpossible:
-            continue
-        raw = raw[~series.allowed(raw)]
-        hopeful = np.argsort(-chain.success_draws(raw, thin=8).mean(axis=0), kind="stable")[: len(settings)]
-        found.append(Move("limit", limit.keep, None, then(raw[hopeful])))
-    helpful = [move for move in found if move.reachable > reachable + 0.01]
-    return tuple(sorted(helpful, key=lambda move: -move.reachable))

@@ -11,15 +11,20 @@ import numpy as np
 
 from meltdoe.fit.stages.phrases import capital, interval_phrase, listed, melts_phrase, percent
 from meltdoe.next_melt.advice import Advice, Suggestion
-from meltdoe.next_melt.stopping import SPENT, SURE, Confirmation, Move, confirmation_melts
+from meltdoe.next_melt.moves import Move
+from meltdoe.next_melt.stopping import SPENT, SURE, Confirmation, confirmation_melts
 from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
+    "MOST_MOVES",
     "TELLS_SCALE",
     "aim_sentence",
     "best_words",
+    "bound_words",
+    "confirmed_sentence",
     "firing_words",
+    "heading",
     "money",
     "tells",
     "why_not_another",
@@ -28,7 +33,7 @@ __all__ = [
 ]
 
 TELLS_SCALE = "1 is the answer to a yes-or-no question that could go either way"
-_MOST_MOVES = 3
+MOST_MOVES = 3
 _MOST_CONFIRMED = 60  # melts in a row that a workshop might still make
 
 
@@ -51,21 +56,55 @@ def best_words(advice: Advice) -> str:
     return "best setting so far" if advice.made else "best guess before any melt"
 
 
-def firing_words(series: MeltSeries, melt: Suggestion) -> str:
+def firing_words(advice: Advice, melt: Suggestion) -> str:
     """The firing of a proposed melt; one beyond the budget has no number."""
-    most = series.budget.firings
-    if most is not None and melt.firing > most:
+    if advice.left.firings == 0:
         return "Firing beyond the budget"
     return f"Firing {melt.firing}" if melt.planned is None else f"Firing {melt.firing}, melt {melt.planned} of the plan"
 
 
+def heading(advice: Advice) -> str:
+    """The verdict in a few words."""
+    if advice.verdict.word == "stop":
+        return "STOP"
+    if advice.prospect is None:
+        return "GO ON"
+    return (
+        "DECIDE FIRST" if advice.prospect.sight == "out of sight" else "GO ON, THOUGH TOO FEW MELTS ARE LEFT TO BE SURE"
+    )
+
+
 def why_verdict(series: MeltSeries, advice: Advice) -> str:
     """The reason to go on or to stop, in one to four sentences with the figures."""
+    return " ".join(part for part in (_why(series, advice), confirmed_sentence(series, advice)) if part)
+
+
+def confirmed_sentence(series: MeltSeries, advice: Advice) -> str:
+    """What the melts made to confirm a setting prove without any model; empty where there are none."""
+    found = advice.confirmed
+    if found is None:
+        return ""
+    known, level = found.good + found.bad, f"{100 * found.level:g} % lower bound"
+    unknown = len(found.melts) - known
+    said = f"Made to confirm {series.show(found.settings)}: {melts_phrase(found.melts)}, {found.good} of {known} good"
+    said += f", {unknown} not known yet" if unknown > 0 else ""
+    if found.good:
+        said += f", which proves a chance of at least {percent(found.proves)} without any model ({level})"
+    target = f"{100 * series.target_chance:g} %"
+    if found.needed == 0:
+        return f"{said}: the target of {target} is confirmed there."
+    if found.needed > _MOST_CONFIRMED:
+        return f"{said}."
+    return f"{said}; {found.needed} more, all good, would prove {target}."
+
+
+def _why(series: MeltSeries, advice: Advice) -> str:
     v, target = advice.verdict, f"{100 * series.target_chance:g} %"
     named = "the best setting" if advice.made else "the best guess"
     said = f"the chance that {named} succeeds at least {target} of the time is {percent(v.reaches)}"
     if v.ending == "reached":
-        return f"The target is reached: {said}. {_confirm(series, advice.confirmation)}"
+        confirm = "" if advice.confirmed else f" {_confirm(series, advice.confirmation)}"
+        return f"The target is reached: {said}.{confirm}"
     if v.ending in SPENT:
         return (
             f"{_spent(series, advice)} The target is not shown to be reached: {said}, and {percent(SURE)} is "
@@ -85,6 +124,8 @@ def why_verdict(series: MeltSeries, advice: Advice) -> str:
             f"{_points(v.most_gain)}, worth {money(series, v.most_gain * worth)} where a sure success is worth "
             f"{of_what}; the next melt is expected to cost {money(series, v.cost)}. As things stand {said}."
         )
+    if advice.prospect is not None and advice.prospect.sight == "out of sight":
+        said = f"the target of {target} is not in sight: {said}"
     start = capital(said) if advice.made else f"No melt has been made yet. By what was assumed, {said}"
     return (
         f"{start}; {percent(SURE)} would be enough to stop. One more melt is expected to raise the best chance by "
@@ -142,18 +183,20 @@ def _spent(series: MeltSeries, advice: Advice) -> str:
 def _moves(series: MeltSeries, moves: tuple[Move, ...]) -> str:
     if not moves:
         return "No single limit or end of a range would change that: lower the target, or vary something else."
-    told = []
-    for move in moves[:_MOST_MOVES]:
-        if move.what == "limit":
-            told.append(f'without the limit "{move.name}" it would be {percent(move.reachable)}')
-        else:
-            factor = series.factor(move.name)
-            to = factor.show(move.to) if isinstance(factor, Amount) and move.to is not None else ""
-            told.append(f"with the {move.what} of {move.name} at {to} it would be {percent(move.reachable)}")
+    told = [f"{bound_words(series, move)} it would be {percent(move.reachable)}" for move in moves[:MOST_MOVES]]
     return (
         f"What would have to move: {listed(told)}. That carries the fit beyond what was melted; move only as far as "
         "kiln, crucible and the reason for the limit allow, or lower the target."
     )
+
+
+def bound_words(series: MeltSeries, move: Move) -> str:
+    """A bound moved: "with the high end of peak at 1290 °C"."""
+    if move.what == "limit":
+        return f'without the limit "{move.name}"'
+    factor = series.factor(move.name)
+    to = factor.show(move.to) if isinstance(factor, Amount) and move.to is not None else ""
+    return f"with the {move.what} of {move.name} at {to}"
 
 
 def _in_the_way(advice: Advice) -> str:

@@ -12,10 +12,10 @@ from meltdoe.next_melt.forecast import Forecast
 from meltdoe.next_melt.planned import PlannedNext
 from meltdoe.next_melt.stopping import SURE
 from meltdoe.next_melt.thin_knowledge import ThinSpot
-from meltdoe.report.advice_sentences import best_words, money
+from meltdoe.report.advice_sentences import MOST_MOVES, best_words, bound_words, money
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["bound_sentences", "forecast_sentence", "result_sentences", "thin_sentences"]
+__all__ = ["bound_sentences", "forecast_sentence", "moving_sentences", "result_sentences", "thin_sentences"]
 
 _MOST_SPOTS = 3
 
@@ -36,9 +36,8 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
         kind = "By then"
     else:
         high = f"{found.high:.0f}" if found.high is not None else f"more than {found.horizon}"
-        said += (
-            f"about {_melts(found.melts)} more until you can be {sure}, {found.low:.0f} to {high} in 8 of 10; "
-            f"{never} do not get there within {within}"
+        said += f"about {_melts(found.melts)} more until you can be {sure}, {found.low:.0f} to {high} in 8 of 10; " + (
+            f"nearly all get there within {within}" if found.never < 0.005 else f"{never} do not within {within}"
         )
         kind = "Until then"
     if found.gives_up > 0.05:
@@ -51,6 +50,35 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
             f"{money(series, found.money_high)} in 8 of 10"
         )
     return f"{said}."
+
+
+def moving_sentences(series: MeltSeries, advice: Advice) -> list[str]:
+    """What would have to move where hardly a series played on becomes sure of the target: target, melts, bounds."""
+    seen, found = advice.prospect, advice.forecast
+    if seen is None or found is None:
+        return []
+    said, best = [], percent(advice.best.chance)
+    if seen.likely_best < series.target_chance:
+        said.append(
+            f"The target: as likely as not, no setting within these bounds succeeds more than "
+            f"{percent(seen.likely_best)} of the time."
+        )
+    if seen.longer is not None:
+        sure = 1.0 - seen.longer.never
+        longer = f"with {_melts(seen.longer.horizon)} instead of {found.horizon}, {_of_hundred(sure)} become sure"
+        said.append(f"The number of melts: {longer}." if sure > 0.05 else f"More melts alone would not do: {longer}.")
+    ends = [f"{bound_words(series, move)} at {percent(move.chance)}" for move in seen.moves[:MOST_MOVES]]
+    if ends:
+        said.append(
+            f"A bound: the best setting, now at {best}, would be {listed(ends)}. That carries the fit beyond what was "
+            "melted; move only as far as kiln, crucible and the reason for the limit allow."
+        )
+    else:
+        said.append(
+            f"What is varied: no single limit or end of a range would raise the chance at the best setting, {best}, by "
+            "much; think of another material, mould or kiln."
+        )
+    return said
 
 
 def _of_hundred(share: float) -> str:

@@ -149,10 +149,9 @@ def next_table(series: MeltSeries, advice: Advice) -> Table:
     columns += [Column("Chance of a costly failure", "number")] if any(series.costs.loss.values()) else []
     rows: list[Sequence[str]] = []
     for i, melt in enumerate(advice.melts, 1):
-        beyond = series.budget.firings is not None and melt.firing > series.budget.firings
         cells = [
             str(i),
-            "beyond the budget" if beyond else str(melt.firing),
+            "beyond the budget" if advice.left.firings == 0 else str(melt.firing),
             series.show(melt.settings),
             percent(melt.chance),
         ]

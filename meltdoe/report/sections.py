@@ -38,6 +38,7 @@ from meltdoe.report.not_known import unknown_sentences, waiting_sentences
 from meltdoe.report.outlook_sentences import (
     bound_sentences,
     forecast_sentence,
+    moving_sentences,
     result_sentences,
     thin_sentences,
 )
@@ -326,11 +327,16 @@ def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
     )
 
 
+def _forecast(series: MeltSeries, advice: Advice) -> str:
+    moving = moving_sentences(series, advice)
+    return " ".join([forecast_sentence(series, advice), *(["What would have to move.", *moving] if moving else [])])
+
+
 def _next(series: MeltSeries, advice: Advice) -> Next:
     return Next(
         goes_on=advice.verdict.word == "go on",
         verdict=why_verdict(series, advice),
-        forecast=forecast_sentence(series, advice),
+        forecast=_forecast(series, advice),
         aim=aim_sentence(advice),
         table=next_table(series, advice),
         whys=tuple(why_this_melt(series, advice, melt) for melt in advice.melts),

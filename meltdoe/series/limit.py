@@ -23,11 +23,13 @@ class Limit:
     keep : the text as the user wrote it.
     why : the user's reason, printed wherever the limit bites.
     comparison : the parsed text, or what chemistry or options that can no longer be had put in its place.
+    movable : whether the maker could loosen it; not so where what is asked for can no longer be had.
     """
 
     keep: str
     why: str
     comparison: Comparison | Ceiling
+    movable: bool = True
 
     def holds(self, columns: Mapping[str, FloatArray]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Whether each setting keeps the limit; `columns` holds raw values by factor name."""

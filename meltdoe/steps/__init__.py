@@ -5,7 +5,7 @@ A function that takes a folder reads what it needs from there; one that takes a 
 
 from meltdoe.steps.bench import write_sheets, write_workbook
 from meltdoe.steps.glass import glass_of_folder, glass_problems, refuse_weighed, shelf_of, shop
-from meltdoe.steps.learning import advise, fit_folder
+from meltdoe.steps.learning import add_to_plan, advise, fit_folder
 from meltdoe.steps.planning import compare_plans, draw_up_plan, rehearse_folder
 from meltdoe.steps.reading import notice_edits, plan_or_none, read_log, read_plan, read_series
 from meltdoe.steps.setting_out import (
@@ -25,6 +25,7 @@ from meltdoe.steps.settings_table import read_settings
 from meltdoe.steps.writing import write_figures, write_report, write_report_files
 
 __all__ = [
+    "add_to_plan",
     "advise",
     "assumed",
     "begin_from_answers",

@@ -10,9 +10,11 @@ from meltdoe.steps.reading import plan_or_none, read_log, read_series
 if TYPE_CHECKING:
     from meltdoe.fit.stages.stage_chain import ChainFit
     from meltdoe.next_melt.advice import Advice, Aim
+    from meltdoe.plans.melt_plan import PlannedMelt
     from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
+    "add_to_plan",
     "advise",
     "fit_folder",
 ]
@@ -41,3 +43,39 @@ def advise(
     plan = plan_or_none(chain.series)
     planned = plan.melts if plan else ()
     return chain.series, next_melts(chain, count=count, aim=aim, most_risk=most_risk, seed=seed, planned=planned)
+
+
+def add_to_plan(series: MeltSeries, advice: Advice, count: int | None = None) -> tuple[PlannedMelt, ...]:
+    """Write the proposed melts behind those of the plan; where the target is reached, melts to confirm it instead.
+
+    Parameters
+    ----------
+    count : melts to confirm; by default as many as a firing holds.
+
+    Returns
+    -------
+    The rows added; none where the proposed melts are the plan's own.
+    """
+    from dataclasses import replace
+
+    from meltdoe.files.store.plan_csv import write_plan
+    from meltdoe.next_melt.left import CONFIRMATION
+    from meltdoe.plans.melt_plan import Plan, PlannedMelt
+
+    each = series.kiln.melts_per_firing
+    confirming = advice.verdict.ending == "reached"
+    if advice.follows_plan and not confirming:
+        return ()
+    log, plan = read_log(series), plan_or_none(series)
+    plan = plan or Plan(series, (), "melt by melt", "Each firing is chosen from what was known before it.", series.seed)
+    unmade = tuple(melt for melt in plan.melts if melt.melt not in log.melt_numbers)
+    melt = 1 + max([*log.melt_numbers, *(planned.melt for planned in plan.melts)], default=0)
+    firing = 1 + max([*(entry.firing for entry in log.entries), *plan.firings], default=0)
+    order = 1 + max((planned.order for planned in plan.melts), default=0)
+    settings = [advice.best.settings] * (count or each) if confirming else [one.settings for one in advice.melts]
+    added = tuple(
+        PlannedMelt(melt + i, firing + i // each, order + i, one, CONFIRMATION if confirming else "proposed")
+        for i, one in enumerate(settings)
+    )
+    whole = write_plan(series, replace(plan, melts=(*unmade, *added)))
+    return tuple(planned for planned in whole.melts if planned.melt >= melt)

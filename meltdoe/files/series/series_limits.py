@@ -50,7 +50,7 @@ def gone_limits(factors: Sequence[Factor]) -> tuple[Limit, ...]:
         if not isinstance(factor, Amount) and factor.gone:
             words = " or ".join(factor.gone)
             keep, why = f"{factor.name} is not {words}", f"{words} can no longer be had"
-            limits.append(Limit(keep, why, _gone(factor)))
+            limits.append(Limit(keep, why, _gone(factor), movable=False))
     return tuple(limits)
 
 

@@ -1,5 +1,7 @@
 """What is left, what each result would lead to believe, what is thin, what stands in the way: against brute force."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import beta
@@ -7,7 +9,8 @@ from small_chain import DRAWS, KEEP, LOGS, SOUND, SPILLED, chain_of, everything,
 
 from meltdoe.next_melt.advice import next_melts
 from meltdoe.next_melt.left import Left, left_of_budget, unmade_melts
-from meltdoe.next_melt.stopping import chance_reachable, confirmation, confirmation_melts, moves_that_help, stake
+from meltdoe.next_melt.moves import all_moves, moves_that_help
+from meltdoe.next_melt.stopping import chance_reachable, confirmation, confirmation_melts, stake
 from meltdoe.next_melt.views import chain_views
 from meltdoe.plans.melt_plan import PlannedMelt
 from meltdoe.series import Budget, Costs, Kiln, Outcome
@@ -152,18 +155,26 @@ def test_the_bound_in_the_way_of_the_better_settings_is_named_first():
     chain = chain_of(series, rows, draws=2000)
     raw = np.array([[flux, peak] for flux in series.factors[0].grid() for peak in series.factors[1].grid()])
     reachable = float((chain.success_draws(raw).max(axis=1) >= 0.9).mean())
-    first = moves_that_help(chain, raw, reachable)[0]
+    first = moves_that_help(all_moves(chain, raw), reachable)[0]
     assert (first.what, first.name, first.to) == ("high end", "peak", 1290.0)
     beyond = np.vstack([raw, [[flux, 1290.0] for flux in series.factors[0].grid()]])
     assert first.reachable == pytest.approx(float((chain.success_draws(beyond).max(axis=1) >= 0.9).mean()))
+    assert first.chance == pytest.approx(float(chain.success_draws(beyond).mean(axis=0).max()))
 
 
 def test_a_limit_in_the_way_is_named():
     series = small_series(outcomes=(Outcome("contained", "pass"),), target_chance=0.9)
     rows = [(flux, peak, (peak > 1200,)) for peak in (1100, 1175, 1225) for flux in (15, 20, 25)]
     chain, raw = chain_of(series, rows, draws=2000), everything(small_series())
-    moves = moves_that_help(chain, raw, float((chain.success_draws(raw).max(axis=1) >= 0.9).mean()))
+    reachable = float((chain.success_draws(raw).max(axis=1) >= 0.9).mean())
+    moves = moves_that_help(all_moves(chain, raw), reachable)
     assert KEEP in [move.name for move in moves if move.what == "limit"]
+    fixed = replace(
+        chain, series=replace(series, limits=tuple(replace(limit, movable=False) for limit in series.limits))
+    )
+    assert not [move for move in all_moves(fixed, raw) if move.what == "limit"], (
+        "what cannot be had is no bound to loosen"
+    )
 
 
 def test_bounds_are_not_blamed_while_the_target_is_within_reach():

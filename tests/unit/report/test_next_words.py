@@ -135,7 +135,7 @@ def test_no_firing_is_numbered_beyond_the_budget():
     assert advice.verdict.ending == "firings spent"
     assert f"The budget of {firings} firings is used up." in said
     assert "has left" not in said
-    assert [firing_words(series, melt) for melt in advice.melts] == ["Firing beyond the budget"]
+    assert [firing_words(advice, melt) for melt in advice.melts] == ["Firing beyond the budget"]
     document = plain(advice_document(series, advice))
     assert [melt["firing"] for melt in document["melts"]] == [None]
 
