@@ -58,7 +58,9 @@ def analyse(
     if json:
         print_json({**analysis_document(chain, best, found), "figures": files})
         return
-    say(f"{chain.series.title}: {len(chain.log.melt_numbers)} melts", "")
+    made = len(chain.log.melt_numbers)
+    said = f"{made} melt{'s' * (made != 1)}" if made else "no melt yet; chances are what was assumed beforehand"
+    say(f"{chain.series.title}: {said}", "")
     for stage in chain.stages:
         say(*stage_sentences(stage), "")
         rows = [row for effect in stage.effects if (row := effect_row(effect)) is not None]
@@ -105,7 +107,11 @@ def _limit(value: float) -> str:
 
 def planned_chance(chain: ChainFit) -> str | None:
     """The best and worst of the planned settings; None without a plan or a judged outcome."""
+    from meltdoe.fit.stages.phrases import percent
     from meltdoe.steps import plan_or_none
+
+    def shown(value: float) -> str:
+        return percent(float(value))
 
     plan = plan_or_none(chain.series)
     if plan is None or not any(stage.outcome.counts for stage in chain.stages):
@@ -115,8 +121,8 @@ def planned_chance(chain: ChainFit) -> str | None:
     low = int(chance.mean.argmin())
     return (
         f"Of the {len(plan.melts)} planned settings, melt {plan.melts[top].melt} has the best chance of full success, "
-        f"{100 * chance.mean[top]:.0f} % ({100 * chance.low[top]:.0f} % to {100 * chance.high[top]:.0f} %), and melt "
-        f"{plan.melts[low].melt} the worst, {100 * chance.mean[low]:.0f} %."
+        f"{shown(chance.mean[top])} ({shown(chance.low[top])} to {shown(chance.high[top])}), and melt "
+        f"{plan.melts[low].melt} the worst, {shown(chance.mean[low])}."
     )
 
 

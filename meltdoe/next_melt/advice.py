@@ -37,13 +37,14 @@ from meltdoe.next_melt.left import Left, Room, Unmade, left_of_budget, unmade_me
 from meltdoe.next_melt.moves import Move, all_moves, moves_that_help
 from meltdoe.next_melt.outlook import Outlook, melt_price
 from meltdoe.next_melt.planned import PlannedNext, planned_next
-from meltdoe.next_melt.prospect import Prospect, poor, prospect_of
+from meltdoe.next_melt.prospect import Prospect, hardly_reached, poor, prospect_of
 from meltdoe.next_melt.stopping import (
     SPENT,
     Confirmation,
     Verdict,
     chance_reachable,
     confirmation,
+    reachable_at_even_odds,
     verdict,
 )
 from meltdoe.next_melt.suggestion import Suggestion, safest, suggest
@@ -146,16 +147,21 @@ class Advice:
 
     @cached_property
     def prospect(self) -> Prospect | None:
-        """Why going on will hardly end in certainty; None where it may, or where the verdict is to stop."""
+        """Why going on will hardly end in certainty; None where it may, or before the first melt, or at a stop."""
         here, forecast = self.outlook, self.forecast
-        if here is None or forecast is None or self.verdict.word == "stop" or not poor(forecast):
+        if here is None or forecast is None or not self.made or self.verdict.word == "stop" or not poor(forecast):
             return None
         longer = self._played_on(here, None, np.inf) if forecast.within_budget else None
         settings = np.vstack([self.best.raw, here.targets.raw])
         if longer is not None and longer.horizon <= forecast.horizon:
             longer = None
-        success = here.targets.success_draws
-        return prospect_of(forecast, longer, success, self.best.chance, all_moves(here.chain, settings))
+        even_odds = reachable_at_even_odds(here.chain) if hardly_reached(forecast) else 1.0
+        return prospect_of(forecast, longer, even_odds, self.best.chance, all_moves(here.chain, settings))
+
+    @cached_property
+    def likely_best(self) -> float | None:
+        """As likely as not, the best of all settings succeeds no more often than this."""
+        return None if self.outlook is None else float(np.median(self.outlook.targets.success_draws.max(axis=1)))
 
     @cached_property
     def results(self) -> tuple[ResultBelief, ...]:

@@ -22,7 +22,7 @@ from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
     "SPENT", "SURE", "Confirmation", "Ending", "Verdict", "chance_reachable", "confirmation", "confirmation_melts",
-    "money_spent", "stake", "verdict",
+    "money_spent", "reachable_at_even_odds", "stake", "verdict",
 ]  # fmt: skip
 
 Ending: TypeAlias = Literal[

@@ -25,6 +25,7 @@ __all__ = [
     "confirmed_sentence",
     "firing_words",
     "heading",
+    "likely_best_words",
     "money",
     "tells",
     "why_not_another",
@@ -113,7 +114,7 @@ def _why(series: MeltSeries, advice: Advice) -> str:
     if v.ending == "out of reach":
         return (
             f"Out of reach within these ranges and limits: the chance that any setting at all succeeds at least "
-            f"{target} of the time is {percent(v.reachable)}. {_moves(series, advice.moves)}"
+            f"{target} of the time is {percent(v.reachable)}{_likely(advice)}. {_moves(series, advice.moves)}"
             f"{_in_the_way(advice)}"
         )
     if v.ending == "not worth it":
@@ -132,6 +133,15 @@ def _why(series: MeltSeries, advice: Advice) -> str:
         f"about {_points(v.gain)}; knowing everything would raise it by {_points(v.most_gain)}."
         f"{_too_high(series)}"
     )
+
+
+def likely_best_words(chance: float) -> str:
+    """What the best of all settings can be expected to give."""
+    return f"as likely as not, no setting within these bounds succeeds more than {percent(chance)} of the time"
+
+
+def _likely(advice: Advice) -> str:
+    return "" if advice.likely_best is None else f"; {likely_best_words(advice.likely_best)}"
 
 
 def _too_high(series: MeltSeries) -> str:

@@ -12,7 +12,7 @@ from meltdoe.next_melt.forecast import Forecast
 from meltdoe.next_melt.planned import PlannedNext
 from meltdoe.next_melt.stopping import SURE
 from meltdoe.next_melt.thin_knowledge import ThinSpot
-from meltdoe.report.advice_sentences import MOST_MOVES, best_words, bound_words, money
+from meltdoe.report.advice_sentences import MOST_MOVES, best_words, bound_words, likely_best_words, money
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["bound_sentences", "forecast_sentence", "moving_sentences", "result_sentences", "thin_sentences"]
@@ -58,11 +58,8 @@ def moving_sentences(series: MeltSeries, advice: Advice) -> list[str]:
     if seen is None or found is None:
         return []
     said, best = [], percent(advice.best.chance)
-    if seen.likely_best < series.target_chance:
-        said.append(
-            f"The target: as likely as not, no setting within these bounds succeeds more than "
-            f"{percent(seen.likely_best)} of the time."
-        )
+    if advice.likely_best is not None and advice.likely_best < series.target_chance:
+        said.append(f"The target: {likely_best_words(advice.likely_best)}.")
     if seen.longer is not None:
         sure = 1.0 - seen.longer.never
         longer = f"with {_melts(seen.longer.horizon)} instead of {found.horizon}, {_of_hundred(sure)} become sure"

@@ -16,6 +16,7 @@ __all__ = [
     "best_sentence",
     "chain_sentences",
     "counted_sentence",
+    "good_there",
     "judged_phrase",
     "not_told_apart_sentences",
     "risk_sentence",
@@ -64,8 +65,9 @@ def stage_sentences(stage: StageFit) -> tuple[str, ...]:
 def best_sentence(chain: ChainFit, best: BestSetting) -> str:
     """The best setting with its chance and interval, and how likely it reaches the target."""
     target = percent(chain.series.target_chance)
+    named = "Best setting so far" if chain.log.entries else "Best guess before any melt, by what was assumed"
     return (
-        f"Best setting so far: {chain.series.show(best.settings)}. Chance of success there {percent(best.chance)}, "
+        f"{named}: {chain.series.show(best.settings)}. Chance of success there {percent(best.chance)}, "
         f"{interval_phrase(best.low, best.high, chain.level)}; that it reaches the {target} wanted has a chance of "
         f"{percent(best.chance_reaches_target)}."
     )
@@ -82,9 +84,15 @@ def risk_sentence(chain: ChainFit, best: BestSetting) -> str:
     stage = chain.stage(worst)
     chance = float(stage.chance_draws(best.raw).mean())
     return (
-        f"Most of the remaining risk lies in {worst}: it carries {percent(shares[worst])} of the expected failures "
-        f"there, with a chance of {good_phrase(stage.outcome)} of {percent(chance)} once a melt gets that far."
+        f"The largest part of the remaining risk lies in {worst.replace('_', ' ')}: {percent(shares[worst])} of the "
+        f"expected failures lie there, and a melt that gets that far has a chance of {percent(chance)} to be good"
+        f"{good_there(stage.outcome)}."
     )
+
+
+def good_there(outcome: Outcome) -> str:
+    """What good means, in brackets; nothing for a pass, which says it by its name."""
+    return "" if outcome.kind == "pass" else f" ({good_phrase(outcome)})"
 
 
 def not_told_apart_sentences(chain: ChainFit) -> tuple[str, ...]:

@@ -202,7 +202,9 @@ def fit_stage(
 def _notes(data: StageData, classical: ClassicalFit, posterior: Posterior) -> tuple[str, ...]:
     notes = [capital(note) for note in data.notes]
     if data.nuisance.names:
-        notes.append(f"Allowed for, at their average in every prediction: {listed(data.nuisance.names)}.")
+        names = data.nuisance.names
+        its = "its average" if len(names) == 1 else "their averages"
+        notes.append(f"Allowed for, and taken at {its} in every prediction: {listed(names)}.")
     if data.groups is not None:
         shared = "castings of one melt" if data.group_kind == "melt" else "melts of one firing"
         notes.append(f"{capital(good_phrase(data.outcome))}: {shared} are taken to share an effect of their own.")
@@ -211,7 +213,8 @@ def _notes(data: StageData, classical: ClassicalFit, posterior: Posterior) -> tu
     reasons = dict.fromkeys(classical.reasons[label] for label in classical.tied)
     if classical.why_not and classical.why_not not in reasons:
         notes.append(f"No classical fit: {classical.why_not}.")
-    notes += [f"{capital(reason)}." for reason in reasons]
+    if len(data.y):  # that nothing was seen is said with the count
+        notes += [f"{capital(reason)}." for reason in reasons]
     if not posterior.diagnostics.trusted:
         found = posterior.diagnostics
         share = f"{found.effective:.0f}" if math.isfinite(found.effective) else "few"

@@ -72,7 +72,7 @@ def test_the_best_setting_comes_with_chance_interval_and_target(chain: ChainFit)
 
 
 def test_the_risk_is_named_and_splits_carry_their_melts(chain: ChainFit) -> None:
-    assert risk_sentence(chain, chain.best()).startswith("Most of the remaining risk lies in ")
+    assert risk_sentence(chain, chain.best()).startswith("The largest part of the remaining risk lies in ")
     splits = separation_sentences(chain)
     assert any("Flux alone splits contained" in text and "melts 6 and 8" in text for text in splits)
     assert any("Packing alone splits no bubbles" in text for text in splits)
@@ -91,3 +91,13 @@ def test_what_cannot_be_told_apart_is_said_once_for_each_outcome() -> None:
     texts = not_told_apart_sentences(chain)
     assert texts.count("Contained: flux and packing were changed together: their effects cannot be told apart.") == 1
     assert set(texts) <= set(chain_sentences(chain))
+
+
+def test_before_the_first_melt_there_is_a_guess_and_nothing_is_said_twice():
+    chain = fitted([])
+    best = chain.best()
+    assert best_sentence(chain, best).startswith("Best guess before any melt, by what was assumed: ")
+    for stage in chain.stages:
+        said = stage_sentences(stage)
+        assert said[0].endswith("no melt has been seen for it yet.")
+        assert not any("been seen" in sentence for sentence in said[1:])
