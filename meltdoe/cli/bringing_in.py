@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
@@ -20,13 +21,22 @@ if TYPE_CHECKING:
 __all__ = ["bring_in"]
 
 _COLUMNS = ["melt", "firing", "date", "settings", "seen", "note", "how"]
+_BY = {"likeness": "likeness", "contents": "what stands below it"}  # these are guesses
 _HOW = {"new": "new", "completed": "completed", "corrected": "corrected", "unchanged": "on record just so"}
 
 
 def bring_in(
-    series: MeltSeries, path: Path, told: Mapping[str, str], *, preview: bool, as_shown: bool, json: bool
+    series: MeltSeries,
+    path: Path,
+    told: Mapping[str, str],
+    *,
+    preview: bool,
+    as_shown: bool,
+    blank: Literal["later", "lost"] | None,
+    json: bool,
 ) -> None:
     """Show what a table holds and how it is understood, then bring it in; nothing is written where it does not fit."""
+    unsaid = blank or "ask"
     from meltdoe.files.store.settling import pending
     from meltdoe.files.store.table_import import import_table, preview_import
     from meltdoe.steps import read_log
@@ -35,7 +45,8 @@ def bring_in(
         warn(*pending(series))
     else:
         read_log(series)
-    result = preview_import(series, path, told)
+    result = preview_import(series, path, told, unsaid=unsaid)
+    result = replace(result, problems=tuple(_with_option(problem) for problem in result.problems))
     guessed = () if preview or as_shown or result.problems else _guessed(result, told)
     problems = (*result.problems, *guessed)
     if not json:
@@ -46,7 +57,7 @@ def bring_in(
             say("Nothing was written, and nothing can be until this is settled:")
             raise ProblemsFound(problems)
     if not preview and not problems:
-        result = import_table(series, path, told)
+        result = import_table(series, path, told, unsaid=unsaid)
         warn(*result.settled.lines(series))
     if json:
         print_json(_document(series, result, problems, written=not preview and not problems))
@@ -58,13 +69,24 @@ def bring_in(
     say(f"{melts} would be brought in; nothing is written yet." if preview else f"{melts} brought in.")
 
 
+def _with_option(problem: Problem) -> Problem:
+    """A question about a blank, with the option that answers all of them at once."""
+    from meltdoe.log.entry import QUESTION
+
+    if QUESTION not in problem.mend:
+        return problem
+    return replace(problem, mend=f"{problem.mend}; for every such blank at once: --blank later or --blank lost")
+
+
 def _guessed(result: ImportResult, told: Mapping[str, str]) -> tuple[Problem, ...]:
     """What of the mapping is a guess, and wants the user's word before it is written."""
     mend = "see whether that is meant, then repeat with --as-shown; or say --column HEADING=NAME"
     found = [
-        Problem(result.source, None, f'the heading "{match.heading}" is taken for {match.name} by likeness', mend)
+        Problem(
+            result.source, None, f'the heading "{match.heading}" is taken for {match.name} by {_BY[match.way]}', mend
+        )
         for match in result.match.matched
-        if match.way == "likeness"
+        if match.way in _BY
     ]
     found += [
         Problem(result.source, None, f'the heading "{heading}" stands for no column and goes into the note', mend)
@@ -108,7 +130,7 @@ def _without_column(series: MeltSeries, result: ImportResult) -> list[str]:
 
     there = {match.name for match in result.match.matched}
     factors = set(series.factor_names)
-    becomes = {"melt": "numbered on", "firing": "as planned", "date": "left blank", "mould": "1"}
+    becomes = {"melt": "numbered on", "firing": "as planned, else one each", "date": "left blank", "mould": "1"}
     return [
         f"{name} ({becomes.get(name, 'as planned' if name in factors else 'left blank')})"
         for name in log_columns(series)

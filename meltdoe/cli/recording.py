@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -57,6 +57,12 @@ def record(
     as_shown: Annotated[
         bool, typer.Option("--as-shown", help="With --from: bring in also what had to be guessed, as it was shown.")
     ] = False,
+    blank: Annotated[
+        Literal["later", "lost"] | None,
+        typer.Option(
+            help="With --from: what a blank is where the melt got so far; without it, blanks are asked about."
+        ),
+    ] = None,
     json: AsJson = False,
 ) -> None:
     """Put down what happened in a melt, also when it failed half way; with no options, by questions.
@@ -72,7 +78,7 @@ def record(
         says=bool(settings or seen or note is not None or date or firing or correct),
         melt=melt is not None,
     )
-    with_table = {"--preview": preview, "--column": bool(columns), "--as-shown": as_shown}
+    with_table = {"--preview": preview, "--column": bool(columns), "--as-shown": as_shown, "--blank": bool(blank)}
     if table_file is None and any(with_table.values()):
         alone = next(option for option, given in with_table.items() if given)
         raise WrongUsage(f"{alone} goes with --from, the table to bring in")
@@ -81,7 +87,7 @@ def record(
     series = read_series(folder)
     if table_file is not None:
         told = name_pairs({"--column": columns}, kind="HEADING=NAME")
-        bring_in(series, table_file, told, preview=preview, as_shown=as_shown, json=json)
+        bring_in(series, table_file, told, preview=preview, as_shown=as_shown, blank=blank, json=json)
         return
     log = read_log(series)
     if undo or remove:

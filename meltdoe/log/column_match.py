@@ -20,7 +20,7 @@ from meltdoe.units import canonical, dimension
 
 __all__ = ["ColumnMatch", "MatchedColumn", "Target", "log_targets", "match_columns", "nearest"]
 
-Way: TypeAlias = Literal["told", "exact", "same word", "label", "likeness"]
+Way: TypeAlias = Literal["told", "exact", "same word", "label", "likeness", "contents"]
 
 _UNIT = re.compile(r"(.*?)\s*[\[(]\s*(?:in\s+)?([^\])]*?)\s*[\])]\s*\Z", re.DOTALL)
 _COMMA_UNIT = re.compile(r"(.*),\s*(\S{1,8})\s*\Z", re.DOTALL)

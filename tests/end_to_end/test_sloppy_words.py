@@ -339,9 +339,9 @@ def test_a_notebook_table_with_headings_of_its_own_is_understood_and_what_is_mis
     table.write_text("\n".join(lines) + "\n", encoding="utf-8")
     ran = called("record", folder, "--from", table, "--preview")
     assert ran.code == 0, ran.err
-    assert "No column for: firing (as planned), poured (left blank), fill (left blank)" in ran.out
+    assert "No column for: firing (as planned, else one each), poured (left blank), fill (left blank)" in ran.out
     assert re.search(r"Colour +none: kept in the note", ran.out)
     assert "peak 1200 °C, flux 21.5 wt%, grain fine" in ran.out
     document = called("record", folder, "--from", table, "--preview", "--json").document
-    assert document["without_column"][0] == "firing (as planned)"
+    assert document["without_column"][0] == "firing (as planned, else one each)"
     assert document["unmatched"] == ["Colour"]

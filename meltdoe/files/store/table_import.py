@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,6 +18,7 @@ from meltdoe.files.tables.csv_table import read_bytes, read_rows
 from meltdoe.files.tables.table_rows import Table, headed, table_of
 from meltdoe.files.tables.xlsx_table import is_xlsx, xlsx_rows
 from meltdoe.log.column_match import ColumnMatch, log_targets, match_columns, nearest
+from meltdoe.log.content_match import match_contents
 from meltdoe.log.dates import day_order
 from meltdoe.log.draft import Draft, Planned, Unsaid, draft_entry
 from meltdoe.log.entry import Where, entry_row, log_columns, number_columns
@@ -29,6 +31,7 @@ from meltdoe.series.melt_series import MeltSeries
 __all__ = ["ImportResult", "Unmatched", "import_table", "preview_import"]
 
 Unmatched: TypeAlias = Literal["note", "leave out"]
+_DIGITS = re.compile(r"\s*[-+]?[\d.,' ]+\s*\Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +166,9 @@ def _drafted(
     unmatched: Unmatched, unsaid: Unsaid,
 ) -> ImportResult:  # fmt: skip
     match = match_columns(table.headings, log_targets(series), told)
+    if not match.doubtful:
+        columns = {heading: [row.cells[i] for row in table.rows] for i, heading in enumerate(table.headings)}
+        match = match_contents(series, match, columns, told, _decimal(table))
     problems = _told_problems(series, table, told)
     mend = "say which column each heading stands for, with: --column HEADING=NAME"
     problems += [Problem(table.file, table.heading_line, doubt, mend) for doubt in match.doubtful]
@@ -171,8 +177,8 @@ def _drafted(
         problems.append(Problem(table.file, table.heading_line, what, mend))
     if problems:
         return ImportResult(table.file, match, (), tuple(problems), Settled())
-    columns = {column.heading: column for column in match.matched}
-    names = {column.name: heading for heading, column in columns.items()}
+    by_heading = {column.heading: column for column in match.matched}
+    names = {column.name: heading for heading, column in by_heading.items()}
     place = {heading: i for i, heading in enumerate(table.headings)}
 
     def cells(name: str) -> list[str]:
@@ -186,7 +192,9 @@ def _drafted(
     first: dict[tuple[int | None, int], int] = {}
     for row in table.rows:
         where = Where(table.file, row.line)
-        texts = {column.name: _with_unit(row.cells[place[heading]], column.unit) for heading, column in columns.items()}
+        texts = {
+            column.name: _with_unit(row.cells[place[heading]], column.unit) for heading, column in by_heading.items()
+        }
         spoken = [f"{name} {shortened(text)}" for name, text in texts.items() if text.strip()]
         told_rows.append((row.line, ", ".join(spoken)))
         left = [(heading, row.cells[place[heading]]) for heading in match.unmatched]
@@ -207,6 +215,12 @@ def _drafted(
             new = {(entry.melt, entry.mould): entry for entry in draft.entries}
             known = [new.pop((entry.melt, entry.mould), entry) for entry in known] + list(new.values())
     return ImportResult(table.file, match, tuple(drafts), tuple(problems), Settled(), said=tuple(told_rows))
+
+
+def _decimal(table: Table) -> DecimalMark | None:
+    """The decimal mark that the columns of numbers show, whatever they stand for."""
+    columns = [[row.cells[i] for row in table.rows if row.cells[i].strip()] for i in range(len(table.headings))]
+    return table.decimal([cell for column in columns if all(map(_DIGITS.match, column)) for cell in column])
 
 
 def _told_problems(series: MeltSeries, table: Table, told: Mapping[str, str]) -> list[Problem]:

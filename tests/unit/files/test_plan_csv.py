@@ -65,7 +65,7 @@ def test_every_problem_is_found_at_once_with_its_line(tmp_path):
         "plan.csv, line 5: melt 4 has flux 50 wt%, outside its range; "
         "keep it within 15 to 40, or draw up what is still to be melted anew with: meltdoe plan",
         'plan.csv, line 5: melt 4 breaks the limit "flux + 0.1 * peak <= 160" (it boils over); '
-        "change its settings until the limit holds",
+        "change its settings until the limit holds, or draw up what is still to be melted anew with: meltdoe plan",
         'plan.csv, line 6: sand says "fin", which is none of its words; '
         'write "fine", or another of: coarse, fine, -325 mesh',
         'plan.csv, line 7: flux: "much" is not a number; write a plain number such as 1190 or 12.5',
