@@ -6,6 +6,7 @@ from meltdoe.fit.stages.phrases import capital, good_phrase, interval_phrase, pe
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
 from meltdoe.next_melt.stopping import Ending
+from meltdoe.report.sentences import good_there
 
 __all__ = ["answer_sentences"]
 
@@ -51,7 +52,7 @@ def _risk(chain: ChainFit, advice: Advice) -> str:
         return f"All of the remaining risk lies in {good_phrase(stage.outcome)}, the only outcome that is judged."
     chance = float(stage.chance_draws(advice.best.raw).mean())
     return (
-        f"Most of what can still go wrong there is {good_phrase(stage.outcome)}: it carries "
-        f"{percent(shares[worst])} of the expected failures and has a chance of {percent(chance)} once a melt gets "
-        "that far."
+        f"It is most likely to fail at {worst.replace('_', ' ')}: {percent(shares[worst])} of the expected failures "
+        f"lie there, and a melt that gets that far has a chance of {percent(chance)} to be good"
+        f"{good_there(stage.outcome)}."
     )

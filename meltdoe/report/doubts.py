@@ -149,7 +149,7 @@ def _firings(chain: ChainFit, found: Learning) -> list[str]:
     said = [
         f"{len(log.entries)} {what} came from {len(counts)} firing{'s' * (len(counts) != 1)}"
         + (f" on {len(days)} day{'s' * (len(days) != 1)}" if days else "")
-        + (f", {shared} of which held more than one." if shared else ", one each: firing and melt cannot be parted.")
+        + (_sharing(shared, len(counts)) if shared else ", one each: firing and melt cannot be parted.")
     ]
     if len(counts) > 1 and len(days) == len(counts):
         said.append("Every firing had a day of its own, so what the day did cannot be told from what the firing did.")
@@ -176,6 +176,12 @@ def _firings(chain: ChainFit, found: Learning) -> list[str]:
     if found.drifts is not None:
         said += drift_sentences(chain, found.drifts)
     return said
+
+
+def _sharing(shared: int, firings: int) -> str:
+    if shared == firings:
+        return "; every firing held more than one." if firings > 1 else ", which held them all."
+    return f"; {shared} of the firings held more than one."
 
 
 def _single(chain: ChainFit, found: Learning) -> tuple[str, ...]:

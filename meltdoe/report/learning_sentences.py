@@ -62,7 +62,9 @@ def learning_passages(chain: ChainFit, found: Learning) -> tuple[Passage, ...]:
     """Everything that was found, in the order in which it is wanted; empty passages are left out."""
     passages = []
     thresholds = {name: stage.thresholds for name, stage in found.stages.items()}
-    passages.append(Passage("Thresholds", threshold_sentences(chain, thresholds)))
+    passages.append(
+        Passage(f"Where a chance crosses {percent(chain.series.target_chance)}", threshold_sentences(thresholds))
+    )
     if found.influence is not None:
         said = influence_sentences(chain, found.influence) + surprise_sentences(found.influence)
         passages.append(Passage("What hangs on single melts", said))
@@ -180,7 +182,7 @@ def past_sentences(past: PastPredictions) -> tuple[str, ...]:
     elif past.z < -1.645:
         text += ": worse than foretold, the chances stated were too high."
     else:
-        text += ", which is as close as chance allows."
+        text += ", a difference that chance alone explains."
     bands = [
         f"stated under 50 %: {_band(past.between(0.0, 0.5))}",
         f"stated 50 % or more: {_band(past.between(0.5, 1.1))}",
@@ -271,10 +273,6 @@ def _or_unknown(value: float | None, unit: str = "") -> str:
     return "unknown" if value is None else measure(value, unit)
 
 
-def threshold_sentences(chain: ChainFit, found: Mapping[str, tuple[Threshold, ...]]) -> tuple[str, ...]:
+def threshold_sentences(found: Mapping[str, tuple[Threshold, ...]]) -> tuple[str, ...]:
     """Where the factors that matter cross the target, the others standing as in the best setting."""
-    said = [one.sentence for thresholds in found.values() for one in thresholds]
-    if not said:
-        return ()
-    target = percent(chain.series.target_chance)
-    return (f"Settings at which a chance crosses {target}, everything else as in the best setting:", *said)
+    return tuple(one.sentence for thresholds in found.values() for one in thresholds)

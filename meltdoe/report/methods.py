@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from meltdoe.fit.classical.firth_logistic import FirthFit
@@ -12,7 +14,7 @@ from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.figures.style import Picture
 
-__all__ = ["REFERENCES", "Methods", "methods"]
+__all__ = ["REFERENCES", "Methods", "in_text", "methods"]
 
 # Citations from memory; each stands beside its formula in the module that uses it.
 REFERENCES = {
@@ -68,7 +70,7 @@ REFERENCES = {
 
 _BEHIND: dict[type, set[str]] = {
     FirthFit: {"firth", "heinze"},
-    OrderedFit: {"mccullagh", "greenland"},
+    OrderedFit: {"greenland"},
     SplitPlotFit: {"kenward", "patterson"},
 }
 
@@ -85,6 +87,7 @@ class Methods:
     kinds : kinds of outcome that were seen. classical : classical methods that gave estimates.
     sampled, weighted : whether any posterior was drawn by chains, or by weighting.
     shared : whether melts of one firing (or castings of one melt) were given an effect of their own.
+    references : in full, by author and year. cited : the same as the text names them, by key.
     """
 
     level: float
@@ -105,6 +108,11 @@ class Methods:
     half_normal: bool
     per_firing: bool
     references: tuple[str, ...]
+    cited: Mapping[str, str]
+
+    def named(self, *keys: str) -> str:
+        """Those of the references that this series rests on, as the text names them."""
+        return "; ".join(self.cited[key] for key in keys if key in self.cited)
 
 
 def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -> Methods:
@@ -121,6 +129,7 @@ def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -
     for fitted, keys in _BEHIND.items():
         cited |= keys if any(isinstance(stage.classical.fit, fitted) for stage in seen) else set()
     cited |= {"conjugate", "geweke", "botev"} if "measured" in kinds else set()
+    cited |= {"mccullagh"} if "grade" in kinds else set()
     cited |= {"murray"} if "slice" in ways else set()
     cited |= {"vehtari"} if "importance" in ways else set()
     prior = chain.series.chemistry_prior
@@ -146,5 +155,14 @@ def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -
         chemistry=len(expected),
         half_normal=half_normal,
         per_firing=per_firing,
-        references=tuple(REFERENCES[key] for key in sorted(cited)),
+        references=tuple(sorted(REFERENCES[key] for key in cited)),
+        cited={key: in_text(REFERENCES[key]) for key in cited},
     )
+
+
+def in_text(reference: str) -> str:
+    """How a reference is named in the text: "Firth 1993", "Goos and Vandebroek 2001", "Bedrick et al. 1996"."""
+    authors, year = reference.split(")")[0].split(" (")
+    surnames = re.findall(r"([\w'-]+), (?:[A-Z]\.[ -]?)+", authors + " ")
+    names = f"{surnames[0]} et al." if len(surnames) > 2 else " and ".join(surnames)
+    return f"{names} {year}"

@@ -53,6 +53,7 @@ from meltdoe.report.result_tables import (
     setting_table,
     stage_table,
 )
+from meltdoe.report.schedule_table import schedule_table
 from meltdoe.report.sentences import (
     counted_sentence,
     risk_sentence,
@@ -98,6 +99,7 @@ class Recommended:
     sentences: tuple[str, ...]
     to_weigh: str
     made_of: str
+    schedule: Table | None
     plain: str
 
 
@@ -323,6 +325,7 @@ def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
         tuple(said),
         to_weigh(chain.log, best.raw),
         made_of(chain.log, best.raw),
+        schedule_table(chain.log, best),
         plain_chance(chain, best),
     )
 

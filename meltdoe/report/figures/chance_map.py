@@ -81,7 +81,7 @@ def chance_map(chain: ChainFit, best: BestSetting, across: int, up: int) -> Pict
         "chance-map",
         figure,
         f"Chance of success over {one_line(x.name)} and {one_line(y.name)}",
-        _alt(series, best, chain.level, x, y, grids, np.where(inside, mean, np.nan), width)
+        _alt(best, chain.level, x, y, grids, np.where(inside & _planned(x, y, grids), mean, np.nan), width)
         + f" {counted_phrase(succeeded)}.",
         f"Other factors {held}. "
         * bool(held)
@@ -141,8 +141,15 @@ def _melts(axes: Axes, x: Amount, y: Amount, points: FloatArray, succeeded: tupl
     put_marks(axes, places, [good for good, shown in zip(succeeded, known, strict=True) if shown])
 
 
+def _planned(x: Amount, y: Amount, grids: list[FloatArray]) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """Where both factors keep to their planned ranges; the map goes on a little beyond."""
+    across, up = (
+        (factor.low <= values) & (values <= factor.high) for factor, values in zip((x, y), grids, strict=True)
+    )
+    return np.asarray(up[:, None] & across)
+
+
 def _alt(
-    series: MeltSeries,
     best: BestSetting,
     level: float,
     x: Amount,
@@ -160,9 +167,8 @@ def _alt(
         f"{y.show(float(f'{grids[1][at[0]]:.3g}'))}"
         for at in (low, high)
     ]
-    del series
     return one_line(
-        f"Within the limits the average chance runs from {ends[0]} to {ends[1]}; at the best setting it is "
+        f"Within ranges and limits the average chance runs from {ends[0]} to {ends[1]}; at the best setting it is "
         f"{percent(best.chance)}, {interval_phrase(best.low, best.high, level)}. The interval is between "
         f"{100 * width.min():.0f} and {100 * width.max():.0f} points wide."
     )

@@ -121,5 +121,5 @@ def _ticks(n: int) -> list[int]:
 
 def _after(point: _Point, what: str) -> str:
     if not point.castings:
-        return "before the first"
+        return f"before the first of the {what}"
     return f"after {point.castings} {what}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from meltdoe.fit.stages.phrases import level_phrase, measure
+from meltdoe.fit.stages.phrases import capital, level_phrase, measure
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.report.figures.style import (
@@ -127,7 +127,7 @@ def measured_picture(stage: StageFit, position: int) -> Picture | None:
     return Picture(
         file_name("seen", position, outcome.name),
         figure,
-        f"{one_line(outcome.name)} as measured and as expected",
+        f"{capital(one_line(outcome.name))} as measured and as expected",
         f"{stage.n_seen} melts measured, {measure(float(seen.min()), unit)} to {measure(float(seen.max()), unit)}; "
         f"expected {measure(float(mean.min()), unit)} to {measure(float(mean.max()), unit)}; typical distance between "
         f"the two {measure(residual, unit)}.",

@@ -81,7 +81,7 @@ def stage_picture(chain: ChainFit, best: BestSetting, along: int) -> Picture | N
             + ". Of the melts seen, "
             + listed(
                 [f"{n} ended at {name}" for n, name in zip(count, names, strict=False) if n]
-                + [f"{count[-1]} were good throughout"]
+                + [f"{count[-1]} {'was' if count[-1] == 1 else 'were'} good throughout"]
             )
             + "."
         ),

@@ -75,7 +75,7 @@ def viscosity_picture(
             inside = np.flatnonzero((log10 > _LEAST) & (log10 < _MOST - 0.5))
             at = int(inside[len(inside) // 3]) if inside.size else len(shown) // 2
             axes.annotate(
-                f"flux {glass.flux[row]:.3g}",
+                _flux(series, glass.flux[row]),
                 (shown[at], log10[at]),
                 (4, 6),
                 textcoords="offset points",
@@ -99,7 +99,7 @@ def viscosity_picture(
         name="viscosity",
         figure=figure,
         title="How the glass flows",
-        alt=_alt(glass, ends, melts, unit),
+        alt=_alt(series, glass, ends, melts, unit),
         caption=f"Viscosity that the composition lets expect, for the stiffest and the softest of {len(melts)} melts; "
         "the band is one standard deviation of the model. Dots are melts at the temperature of their pour. Limits of "
         "pouring are those of container glass at usual ladling temperatures.",
@@ -143,10 +143,16 @@ def _melts(axes: Axes, made: Sequence[bool], celsius: FloatArray, log10: FloatAr
             axes.plot(convert(float(at), "°C", unit), value, "o", ms=4.5, mfc=face, mec=edge, mew=0.8, zorder=5)
 
 
-def _alt(glass: GlassAt, ends: Sequence[int], melts: Sequence[EarlierMelt], unit: str) -> str:
+def _flux(series: MeltSeries, share: float) -> str:
+    """On the basis of the recipe."""
+    of_all = series.recipe is not None and series.recipe.shares_of == "total"
+    return f"flux {share:.3g} {'%' if of_all else 'to 100 of rock'}"
+
+
+def _alt(series: MeltSeries, glass: GlassAt, ends: Sequence[int], melts: Sequence[EarlierMelt], unit: str) -> str:
     good = np.atleast_1d(np.asarray(glass.pouring().good_from))
     said = [
-        f"melt {melts[row].melt} with flux {glass.flux[row]:.3g} pours well from about "
+        f"melt {melts[row].melt} with {_flux(series, glass.flux[row])} pours well from about "
         f"{convert(float(good[row]), '°C', unit):.0f} {unit}"
         for row in ends
     ]

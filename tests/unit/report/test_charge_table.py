@@ -3,12 +3,13 @@
 from dataclasses import replace
 
 import pytest
-from invented_reports import whole_chain
+from invented_reports import one_amount, whole_chain
 
 from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.charge_table import charge_table, made_of, to_weigh
 from meltdoe.report.report_files import report_files
+from meltdoe.report.schedule_table import schedule_table
 from meltdoe.series import Amount, Circumstance, MeltSeries, Outcome
 from meltdoe.series.limit_parser import parse_expression
 from meltdoe.series.recipe import OwnMaterial, Part, Recipe
@@ -96,6 +97,24 @@ def test_what_to_copy_names_the_weights_in_their_order():
     said = to_weigh(log, log.raw[0])
     assert said.startswith("To weigh for one melt at this setting: rock 800 g, then soda ash 200 g; together 1000 g")
     assert made_of(log, log.raw[0]) == "Into the crucible goes, by weight: rock 80 %, soda ash 20 %."
+
+
+def test_the_schedule_to_copy_runs_from_a_cold_kiln_to_a_cold_casting():
+    held = Amount("hold", 2, 8, unit="h", set_per="firing")
+    series = replace(
+        SERIES, factors=(*SERIES.factors, held), recipe=replace(SERIES.recipe, pours_at="peak", held_for="hold")
+    )
+    chain = fit_chain(series, Log(series))
+    best = replace(chain.best(), settings={"peak": 1200.0, "flux": 20.0, "hold": 3.0})
+    found = schedule_table(chain.log, best)
+    rows = {row[1]: row for row in found.rows}
+    assert found.rows[0][0] == "0:00 h"
+    assert rows["hold"][2:4] == ("1200 °C", "3:00 h")
+    pour = [int(part) for part in rows["pour"][0].removesuffix(" h").split(":")]
+    start = [int(part) for part in rows["hold"][0].removesuffix(" h").split(":")]
+    assert pour == [start[0] + 3, start[1]]
+    assert "common practice" in found.note
+    assert schedule_table(one_amount().log, one_amount().best()) is None  # nothing says how hot it is poured
 
 
 @pytest.mark.parametrize(("reader", "shown"), [("maker", True), ("journal", True), (None, True), ("gallery", False)])

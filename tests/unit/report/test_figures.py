@@ -247,6 +247,16 @@ def test_the_alias_figure_names_what_cannot_be_told_apart():
     assert "short of that is 0.00" in said
 
 
+def test_the_map_speaks_of_settings_within_the_ranges_alone():
+    said = picture("two amounts", "chance-map").alt
+    settings = [float(number) for number in re.findall(r"(?:peak|hold|flux) ([\d.]+) ", said)]
+    ranges = {factor.name: (factor.low, factor.high) for factor in two_amounts().series.factors}
+    told = list(zip(re.findall(r"(peak|hold|flux) [\d.]+ ", said), settings, strict=True))
+    assert len(told) >= 4
+    for name, value in told:
+        assert ranges[name][0] <= value <= ranges[name][1]
+
+
 def test_progress_ends_with_the_best_setting_of_the_report():
     best = whole_chain().best()
     said = picture("whole chain", "progress").alt

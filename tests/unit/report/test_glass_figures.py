@@ -40,8 +40,8 @@ def pictures(series=SERIES, rows=ROWS, made=2):
 def test_both_pictures_say_what_they_show():
     viscosity, kiln = pictures()
     assert (viscosity.name, kiln.name) == ("viscosity", "kiln")
-    assert "melt 1 with flux 12 pours well from about" in viscosity.alt
-    assert "melt 2 with flux 26 pours well from about" in viscosity.alt
+    assert "melt 1 with flux 12 % pours well from about" in viscosity.alt
+    assert "melt 2 with flux 26 % pours well from about" in viscosity.alt
     assert "standard deviation" in viscosity.caption
     assert "4 melts" in viscosity.caption
     assert kiln.title == "Schedule of firing 2", "the first firing that is still to be made"

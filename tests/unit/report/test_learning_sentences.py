@@ -117,7 +117,7 @@ def forecasts(chance: float, good: tuple[bool, ...]) -> PastPredictions:
 def test_past_predictions_in_words() -> None:
     fair = past_sentences(forecasts(0.5, (True, False) * 3))
     assert (
-        "of 6 that were then seen 3.0 were expected to be good and 3 were, which is as close as chance allows."
+        "of 6 that were then seen 3.0 were expected to be good and 3 were, a difference that chance alone explains."
         in fair[0]
     )
     assert fair[1] == "Stated under 50 %: none; stated 50 % or more: 3 of 6 good, 3.0 expected."

@@ -9,7 +9,9 @@ from invented_reports import (
     CHAIN_SERIES,
     HOSTILE_NOTE,
     ROWS,
+    Page,
     advice_for,
+    case_of,
     chain_log,
     chain_plan,
     forty_factors,
@@ -18,6 +20,8 @@ from invented_reports import (
     nothing_melted,
     only_described,
     only_failures,
+    page_for,
+    pictures_for,
     two_amounts,
     two_level_plan,
     whole_chain,
@@ -28,7 +32,7 @@ from meltdoe.fit.stages.phrases import percent
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.plans.merits.assessment import assess
 from meltdoe.report.deviations import moved
-from meltdoe.report.methods import REFERENCES, methods
+from meltdoe.report.methods import REFERENCES, in_text, methods
 from meltdoe.report.provenance import provenance
 from meltdoe.report.result_tables import (
     effect_table,
@@ -225,6 +229,25 @@ def test_methods_name_what_was_used_and_nothing_else():
     assert bare.design == ""
     assert not any(reference.startswith(("Bedrick", "McCullagh", "Kenward", "Box")) for reference in bare.references)
     assert set(found.references) | set(bare.references) <= set(REFERENCES.values())
+
+
+@pytest.mark.parametrize("case", ["whole chain", "no plan", "only described", "hostile names", "no melts", "planned"])
+def test_every_publication_is_named_in_the_text_and_every_name_is_listed(case):
+    page = Page(page_for(case))
+    chain, plan, _ = case_of(case)
+    said = methods(chain, plan, pictures_for(case))
+    paragraph = next(text for text in " ".join(page.text("p").split()).split("  ") if "Actual settings were" in text)
+    listed = [in_text(reference) for reference in said.references]
+    assert listed == sorted(listed, key=str.casefold)
+    assert all(name in paragraph for name in listed)
+    missing = {in_text(reference) for reference in REFERENCES.values()} - set(listed)
+    assert not [name for name in missing if name in paragraph]
+
+
+def test_names_in_the_text_follow_the_number_of_authors():
+    assert in_text(REFERENCES["firth"]) == "Firth 1993"
+    assert in_text(REFERENCES["goos"]) == "Goos and Vandebroek 2001"
+    assert in_text(REFERENCES["schmidli"]) == "Schmidli et al. 2014"
 
 
 def test_fingerprints_are_those_of_the_files(tmp_path):
