@@ -89,6 +89,8 @@ def next_melt(
 
 def _put_down(series: MeltSeries, advice: Advice, added: Sequence[PlannedMelt], take_up: bool) -> list[str]:
     """How the proposal is taken up, and put down once it is melted."""
+    from meltdoe.next_melt.stopping import confirmation_melts
+
     if added:
         return [
             f"In the plan now: {series.show(melt.settings)} as melt {melt.melt}, firing {melt.firing}."
@@ -103,8 +105,11 @@ def _put_down(series: MeltSeries, advice: Advice, added: Sequence[PlannedMelt], 
         return [f"{already}Once melted: meltdoe record --melt {advice.melts[0].planned} --seen NAME=VALUE"]
     if advice.confirmed is not None and advice.confirmed.needed == 0:
         return ["What is left: meltdoe report"]
-    what = "Melts to confirm the best setting" if advice.verdict.ending == "reached" else "These melts"
-    return [f"{what} go into the plan, for their sheets and their record, with: meltdoe next --add-to-plan"]
+    into = "go into the plan, for their sheets and their record, with: meltdoe next --add-to-plan"
+    if advice.verdict.ending != "reached":
+        return [f"These melts {into}"]
+    needed = confirmation_melts(series.target_chance) if advice.confirmed is None else advice.confirmed.needed
+    return [f"Melts to confirm the best setting {into} --melts {needed}"]
 
 
 def _before_melts(advice: Advice) -> str:

@@ -48,6 +48,8 @@ def advise(
 def add_to_plan(series: MeltSeries, advice: Advice, count: int | None = None) -> tuple[PlannedMelt, ...]:
     """Write the proposed melts behind those of the plan; where the target is reached, melts to confirm it instead.
 
+    A setting that melts are confirming already goes on being confirmed, unless one of them was bad.
+
     Parameters
     ----------
     count : melts to confirm; by default as many as a firing holds.
@@ -72,7 +74,9 @@ def add_to_plan(series: MeltSeries, advice: Advice, count: int | None = None) ->
     melt = 1 + max([*log.melt_numbers, *(planned.melt for planned in plan.melts)], default=0)
     firing = 1 + max([*(entry.firing for entry in log.entries), *plan.firings], default=0)
     order = 1 + max((planned.order for planned in plan.melts), default=0)
-    settings = [advice.best.settings] * (count or each) if confirming else [one.settings for one in advice.melts]
+    begun = advice.confirmed  # what is being confirmed stays as it is, or its melts would not count together
+    to_confirm = begun.settings if begun is not None and not begun.bad else advice.best.settings
+    settings = [to_confirm] * (count or each) if confirming else [one.settings for one in advice.melts]
     added = tuple(
         PlannedMelt(melt + i, firing + i // each, order + i, one, CONFIRMATION if confirming else "proposed")
         for i, one in enumerate(settings)

@@ -41,8 +41,8 @@ def test_only_bounds_that_raise_the_best_chance_are_named_the_most_helpful_first
 @pytest.fixture(scope="module")
 def hopeless():
     """Seven melts that never pour, and a target of 95 %."""
-    series = small_series(target_chance=0.95, budget=Budget(melts=14, money=1e6))
-    rows = [(flux, peak, STIFF) for flux in (15, 25, 40) for peak in (1100, 1150, 1200) if flux + peak / 10 <= 150]
+    series = small_series(target_chance=0.95, budget=Budget(melts=21, money=1e6))
+    rows = [(flux, peak, STIFF) for flux in (15, 25, 40) for peak in (1100, 1150, 1200) * 2 if flux + peak / 10 <= 150]
     return next_melts(chain_of(series, rows)), series
 
 
