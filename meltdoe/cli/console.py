@@ -11,7 +11,7 @@ from typing import Any
 
 from meltdoe.errors import WrongUsage
 
-__all__ = ["ask", "can_ask", "hint", "inert", "print_json", "remember_folder", "say", "table", "warn"]
+__all__ = ["ask", "can_ask", "hint", "inert", "print_json", "remember_folder", "say", "say_wrapped", "table", "warn"]
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
 _FORMAT = 1  # 1: first form of the documents
@@ -42,6 +42,13 @@ def say(*lines: object) -> None:
     """Lines for a person, on standard output."""
     for line in lines:
         print(inert(line))
+
+
+def say_wrapped(text: str, indent: str = "") -> None:
+    """A paragraph for a person, in lines of 80 characters."""
+    from textwrap import wrap
+
+    say(*wrap(text, 80, initial_indent=indent, subsequent_indent=indent or "  "))
 
 
 def warn(*lines: object) -> None:

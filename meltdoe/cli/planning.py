@@ -1,4 +1,4 @@
-"""`options` and `plan`: everything that is settled before buying."""
+"""`plan`: one plan drawn up or judged, and what it tells."""
 
 from __future__ import annotations
 
@@ -7,110 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from meltdoe.cli.console import print_json, say, table
-from meltdoe.cli.options import HERE, AsJson, Folder, Seed
-from meltdoe.cli.progress import Progress
-from meltdoe.errors import Problem, WrongUsage
+from meltdoe.cli.console import print_json, say, say_wrapped, table
+from meltdoe.cli.options import HERE, Aliases, AsJson, ChancesShown, EffectShown, Folder, Seed, two_chances
+from meltdoe.errors import Problem
 
 if TYPE_CHECKING:
-    from meltdoe.plans.comparison import PlanComparison
     from meltdoe.plans.melt_plan import Plan
     from meltdoe.plans.merits.assessment import Assessment
-
-_WIDE = 80
-
-EffectShown = Annotated[
-    float,
-    typer.Option(
-        "--effect", min=0.01, help="Change of a measurement that you care about, as times the scatter of equal melts."
-    ),
-]
-ChancesShown = Annotated[
-    str, typer.Option("--chance", help='Change of a pass chance that you care about, such as "0.5 to 0.9".')
-]
-
-
-def options(
-    folder: Folder = HERE,
-    series_played: Annotated[
-        int, typer.Option("--rehearsals", min=0, help="Simulated series per plan; 0 for none.")
-    ] = 12,
-    effect: EffectShown = 2.0,
-    chance: ChancesShown = "0.2 to 0.8",
-    days: Annotated[float, typer.Option("--days", min=0.1, help="Days that a firing takes, cooling included.")] = 2.0,
-    workers: Annotated[int | None, typer.Option(min=1, help="Processes to use; by default all cores.")] = None,
-    seed: Seed = None,
-    json: AsJson = False,
-) -> None:
-    """Compare plans before buying: what each costs, tells apart, and how often it ends with a setting that works.
-
-    Example: meltdoe options obsidian-block
-    """
-    from meltdoe.plans.comparison import FEWEST_OPTIONS
-    from meltdoe.report.plan_sentences import option_columns, option_note, option_row, rehearsal_note
-    from meltdoe.steps import compare_plans, notice_edits, read_series
-
-    chances = _chances(chance)
-    series = read_series(folder)
-    notice_edits(series)
-    with Progress("series", quiet=json) as progress:
-        compared = compare_plans(
-            series,
-            rehearsals=series_played,
-            seed=seed,
-            effect=effect,
-            chances_shown=chances,
-            days_per_firing=days,
-            workers=workers,
-            tell=progress,
-        )
-    if json:
-        print_json(_options_document(compared))
-        return
-    played = bool(compared.options[0].rehearsal)
-    rows = [option_row(series, o, o.name == compared.recommended, played) for o in compared.options]
-    say(*table(option_columns(series, played), rows))
-    _say_wrapped(f"{option_note(compared)} More: meltdoe explain plans, and meltdoe explain figures.")
-    if len(compared.options) < FEWEST_OPTIONS:
-        _say_wrapped(
-            "No more plans are shown because budget, limits and factors leave no other that differs from these."
-        )
-    if compared.options[0].rehearsal:
-        _say_wrapped(rehearsal_note(compared.options[0].rehearsal, series))
-    say("")
-    for option in compared.options:
-        _say_wrapped(f"{option.name}: {option.choose_when}")
-        _say_wrapped(f"{option.aliased[0].upper()}{option.aliased[1:]}.", "    ")
-    for design, why in compared.left_out.items():
-        _say_wrapped(f"Not possible here: {design}: {why}")
-    say("")
-    _say_wrapped(f"Recommended: {compared.recommended}; {compared.reason}")
-
-
-def _options_document(compared: PlanComparison) -> dict[str, Any]:
-    return {
-        "options": [
-            {
-                "name": o.name,
-                "design": o.design,
-                "melts": o.melts,
-                "firings": o.firings,
-                "days": o.days,
-                "cost": o.cost.total,
-                "at_worst": o.at_worst,
-                "power": o.power,
-                "aliased": o.aliased,
-                "choose_when": o.choose_when,
-                "rehearsal": o.rehearsal,
-            }
-            for o in compared.options
-        ],
-        "recommended": compared.recommended,
-        "reason": compared.reason,
-        "left_out": compared.left_out,
-        "effect": compared.effect,
-        "chances": compared.chances_shown,
-    }
 
 
 def plan(
@@ -135,11 +38,19 @@ def plan(
     reverse: Annotated[
         list[str] | None, typer.Option(help="Factor that a foldover reverses, all by default; may be repeated.")
     ] = None,
+    hold: Annotated[
+        list[str] | None,
+        typer.Option(help='Factor to leave as it is, such as "hold" or "hold = 30"; may be repeated.'),
+    ] = None,
+    blocks: Annotated[
+        int, typer.Option(min=1, help="Days, lots of material or other parts to spread the melts over evenly.")
+    ] = 1,
     assess_file: Annotated[
         Path | None, typer.Option("--assess", help="Judge the settings in this CSV file; nothing is written.")
     ] = None,
     effect: EffectShown = 2.0,
     chance: ChancesShown = "0.2 to 0.8",
+    aliases: Aliases = False,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:
@@ -150,7 +61,7 @@ def plan(
     from meltdoe.plans.merits.assessment import assess
     from meltdoe.steps import draw_up_plan, read_series, read_settings
 
-    chances = _chances(chance)
+    chances = two_chances(chance)
     ratios = tuple(variance_ratio or (1.0,))
     file: Path | None = None
     impossible: tuple[Problem, ...] = ()
@@ -168,6 +79,8 @@ def plan(
             criterion=criterion,
             variance_ratios=ratios,
             reverse=reverse or (),
+            hold=hold or (),
+            blocks=blocks,
         )
     judged = assess(drawn, eta=ratios[0], effect=effect, chances=chances)
     if json:
@@ -176,7 +89,7 @@ def plan(
     _say_plan(drawn)
     if impossible:
         say("", "Judged all the same, but not to be melted as it stands:", *(f"  {problem}" for problem in impossible))
-    _say_judgement(judged, whole=assess_file is not None)
+    _say_judgement(judged, whole=assess_file is not None, aliases=aliases)
     if file is not None:
         say("", f"Written: {file}")
 
@@ -243,10 +156,10 @@ def _say_plan(drawn: Plan) -> None:
         for m in drawn.melts
     ]
     say(*table(["melt", "firing", *series.factor_names], rows), "")
-    _say_wrapped(f"{drawn.reason[0].upper()}{drawn.reason[1:]}.")
+    say_wrapped(f"{drawn.reason[0].upper()}{drawn.reason[1:]}.")
 
 
-def _say_judgement(judged: Assessment, whole: bool) -> None:
+def _say_judgement(judged: Assessment, whole: bool, aliases: bool) -> None:
     """What the plan tells; with `whole` also what the region, the bias and simulated results say of it."""
     from meltdoe.report.plan_sentences import (
         EFFECT_COLUMNS,
@@ -257,34 +170,15 @@ def _say_judgement(judged: Assessment, whole: bool) -> None:
     )
 
     say("")
-    said = list(judged.summary())
-    _say_wrapped(said[0])
+    said = list(judged.summary(brief=not aliases))
+    say_wrapped(said[0])
+    if not aliases and judged.aliased != judged.aliased_briefly:
+        say_wrapped("All that is mixed up is shown with --aliases.")
     say("", *table(EFFECT_COLUMNS, effect_rows(judged)))
-    _say_wrapped(f"{effect_note(judged)} More: meltdoe explain figures.")
+    say_wrapped(f"{effect_note(judged)} More: meltdoe explain figures.")
     say("")
     for sentence in said[1:]:
-        _say_wrapped(sentence)
+        say_wrapped(sentence)
     if whole:
         for sentence in (*measure_sentences(judged.region), *simulation_sentences(judged.simulated())):
-            _say_wrapped(sentence)
-
-
-def _chances(text: str) -> tuple[float, float]:
-    """Two chances from "0.2 to 0.8" or "20 to 80 %"."""
-    import re
-
-    found = re.fullmatch(r"\s*([\d.]+)\s*%?\s*(?:to|-|,)\s*([\d.]+)\s*(%?)\s*", text)
-    if found:
-        try:
-            low, high = (float(part) / (100.0 if found[3] else 1.0) for part in found.group(1, 2))
-        except ValueError:
-            low = high = 0.0
-        if 0.0 < low < 1.0 and 0.0 < high < 1.0 and low != high:
-            return low, high
-    raise WrongUsage(f'"{text}" is no change of a chance; write for example "0.5 to 0.9"')
-
-
-def _say_wrapped(text: str, indent: str = "") -> None:
-    from textwrap import wrap
-
-    say(*wrap(text, _WIDE, initial_indent=indent, subsequent_indent=indent or "  "))
+            say_wrapped(sentence)

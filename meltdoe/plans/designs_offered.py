@@ -8,7 +8,7 @@ __all__ = ["CRITERIA", "DESIGNS", "TITLES", "Design", "design_named"]
 
 Design: TypeAlias = Literal[
     "auto", "fraction", "full", "plackett-burman", "definitive-screening", "box-behnken", "central-composite",
-    "space-filling", "sobol", "array", "optimal", "centre", "foldover", "half-foldover",
+    "space-filling", "sobol", "array", "mixture", "optimal", "centre", "foldover", "half-foldover",
 ]  # fmt: skip
 
 # name: what it is for
@@ -23,6 +23,7 @@ DESIGNS: dict[str, str] = {
     "space-filling": "melts spread evenly over the region, to start sequential work",
     "sobol": "melts spread by a fixed sequence that goes on evenly wherever it is stopped",
     "array": "a published orthogonal array of 9 to 36 melts for factors of two and three settings",
+    "mixture": "blends of amounts that share a total by a limit such as soda + potash <= 20",
     "optimal": "computed for these factors, options, limits, firings and number of melts",
     "centre": "repeats of the middle setting, to learn how far equal melts differ",
     "foldover": "the melts made so far with all factors, or those named, reversed: undoes what was mixed up",
@@ -37,6 +38,7 @@ TITLES: dict[str, str] = {
     "central-composite": "central composite",
     "centre": "repeats of the middle",
     "array": "orthogonal array",
+    "mixture": "simplex blends",
     "sobol": "Sobol sequence",
     "half-foldover": "half a foldover",
 }

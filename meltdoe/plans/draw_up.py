@@ -11,14 +11,17 @@ from scipy import linalg
 
 from meltdoe.errors import WrongUsage
 from meltdoe.plans.array_pattern import array_pattern
+from meltdoe.plans.blocked_layout import blocked_layout
 from meltdoe.plans.designs_offered import TITLES
 from meltdoe.plans.families.sobol_start import sobol_spread
 from meltdoe.plans.families.space_filling import spread_out
 from meltdoe.plans.follow_up import foldover_pattern, groups_of, rows_to_repeat
 from meltdoe.plans.fraction_pattern import fraction_pattern
+from meltdoe.plans.held_factors import Held, held_settings
 from meltdoe.plans.keep_limits import limits_in_words, move_into_limits
 from meltdoe.plans.layout import Layout, lay_out
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
+from meltdoe.plans.mixture_pattern import mixture_pattern
 from meltdoe.plans.optimal_melts import default_melts, optimal_melts
 from meltdoe.plans.patterns import (
     Pattern,
@@ -30,7 +33,7 @@ from meltdoe.plans.patterns import (
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.plan_request import PlanRequest, plan_request
 from meltdoe.plans.room import Room, firing_sizes, room_left
-from meltdoe.series.factor import FloatArray
+from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.terms import main_terms
 
@@ -69,6 +72,8 @@ def make_plan(
     criterion: str = "",
     variance_ratios: Sequence[float] = (1.0,),
     reverse: Sequence[str] = (),
+    hold: Sequence[str] = (),
+    blocks: int = 1,
 ) -> Plan:
     """Draw up a plan that keeps every limit, every step, the firings and the budget.
 
@@ -92,6 +97,10 @@ def make_plan(
     variance_ratios : variance between firings over variance between melts of one firing; several for an optimal design
         that is good at all of them.
     reverse : factors that a foldover reverses; all where empty.
+    hold : factors that stay as they are, such as ``"hold"`` or ``"hold = 30"``; in their middle, or at their first
+        option, where nothing is said.
+    blocks : equal parts, such as days or lots of material, over which the melts are spread so that what differs between
+        them costs least; 1 for none.
 
     Raises
     ------
@@ -102,9 +111,17 @@ def make_plan(
     """
     if first_melt < 1 or first_firing < 1:
         raise WrongUsage("melts and firings are counted from 1")
+    if hold:
+        held = Held(series, held_settings(series, hold))
+        plan = make_plan(
+            held.series, design, melts, seed, first_melt, first_firing, held.without(existing), centre_points,
+            existing_firings=existing_firings, replicates=replicates, keep_clear=keep_clear, criterion=criterion,
+            variance_ratios=variance_ratios, reverse=reverse, blocks=blocks,
+        )  # fmt: skip
+        return held.widened(plan)
     request = plan_request(
         series, design, melts, existing, existing_firings, centre_points, replicates, keep_clear, criterion,
-        variance_ratios, reverse,
+        variance_ratios, reverse, blocks,
     )  # fmt: skip
     whole = room_left(series, max(first_melt - 1, request.made), first_firing - 1)
     room = request.room_for_design(whole)
@@ -124,7 +141,7 @@ def make_plan(
 
 
 def _automatic(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn:
-    """A fraction where it fits; Plackett-Burman where its number of melts was asked for; else an optimal design.
+    """A pattern that has the number of melts asked for, a fraction first; else an optimal design.
 
     Interactions that must stay clear are the fraction's business: where it has none, that is said.
     """
@@ -133,6 +150,7 @@ def _automatic(request: PlanRequest, room: Room, rng: np.random.Generator) -> _D
         as_plackett_burman = melts in _PLACKETT_BURMAN_MELTS and not request.clear
         wanted = [] if as_plackett_burman else ["fraction"]
         wanted += ["plackett-burman"] if as_plackett_burman and len(series.factors) >= 5 else []
+        wanted += [] if melts is None or request.clear else _for_many_melts(series)
         for name in wanted:
             try:
                 drawn = _drawn(replace(request, design=name), room, np.random.default_rng(rng.integers(2**32)))
@@ -140,9 +158,17 @@ def _automatic(request: PlanRequest, room: Room, rng: np.random.Generator) -> _D
                 if request.clear:
                     raise
                 continue
-            if np.mean([purpose.endswith("a limit") for purpose in drawn.purpose]) <= _MOST_OF_PATTERN_MOVED:
+            if np.mean(["to keep a limit" in purpose for purpose in drawn.purpose]) <= _MOST_OF_PATTERN_MOVED:
                 return drawn
     return _drawn(replace(request, design="optimal"), room, rng)
+
+
+def _for_many_melts(series: MeltSeries) -> list[str]:
+    """What a number of melts that no fraction has may be a multiple of, where there are many for few factors."""
+    amounts = sum(isinstance(factor, Amount) for factor in series.factors)
+    if amounts == len(series.factors):
+        return ["central-composite", "box-behnken"]
+    return [] if amounts else ["full"]
 
 
 def _drawn(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn:
@@ -157,13 +183,17 @@ def _drawn(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn
     if name == "centre":
         pattern = centre_pattern(series, melts or min(4, max(1, room.most_melts(4))))
     elif name == "fraction":
-        pattern = fraction_pattern(series, melts, room, request.clear, as_blocks=not request.added)
+        pattern = fraction_pattern(
+            series, melts, room, request.clear, blocks_asked=request.blocks, added=bool(request.added)
+        )
     elif name == "full":
         pattern = full_pattern(series, melts, room)
     elif name == "plackett-burman":
         pattern = plackett_burman_pattern(series, melts, room)
     elif name == "array":
         pattern = array_pattern(series, melts, room)
+    elif name == "mixture":
+        pattern = mixture_pattern(series, melts, room)
     elif name in ("foldover", "half-foldover"):
         pattern = foldover_pattern(request, room)
     else:
@@ -198,9 +228,9 @@ def _from_pattern(request: PlanRequest, name: str, pattern: Pattern, rng: np.ran
         f"{said}, moved to keep a limit" if shifted else said
         for said, shifted in zip(pattern.purpose, moved.moved, strict=True)
     )
-    if pattern.block is not None:
-        groups = pattern.block
-    return _laid_out(request, name, moved.raw, purpose, groups, reason, rng)
+    if pattern.firing is not None:
+        groups = pattern.firing
+    return _laid_out(request, name, moved.raw, purpose, groups, reason, rng, pattern.block)
 
 
 def _kept(series: MeltSeries, before: FloatArray, after: FloatArray) -> float:
@@ -249,8 +279,9 @@ def _laid_out(
     groups: npt.NDArray[np.int64],
     reason: str,
     rng: np.random.Generator,
+    block: npt.NDArray[np.int64] | None = None,
 ) -> _Drawn:
-    """The replicates added, and all of it dealt out to firings."""
+    """The replicates added, and all of it dealt out to blocks and firings."""
     series = request.series
     if request.replicates:
         rows = rows_to_repeat(series, raw, request.replicates, groups)
@@ -258,7 +289,13 @@ def _laid_out(
         purpose += tuple(purpose[row] for row in rows)
         many = "s" * (request.replicates > 1)
         reason += f", and {request.replicates} repeat{many} that show how far equal melts differ"
-    layout = lay_out(raw, series.coding, series.kiln.melts_per_firing, groups, rng)
+    if request.blocks == 1:
+        layout = lay_out(raw, series.coding, series.kiln.melts_per_firing, groups, rng)
+        return _Drawn(design, raw, purpose, layout, reason)
+    spread = blocked_layout(series, raw, groups, request.blocks, rng, block)
+    purpose = tuple(f"{said}, block {number}" for said, number in zip(purpose, spread.block, strict=True))
+    reason += f"; spread over {request.blocks} blocks, named with each melt in plan.csv: {spread.carried}"
+    layout = spread.layout
     return _Drawn(design, raw, purpose, layout, reason)
 
 
@@ -270,7 +307,8 @@ def _numbered(series: MeltSeries, drawn: _Drawn, first_melt: int, first_firing: 
         melt = first_melt + place
         earlier = seen.setdefault(drawn.raw[row].tobytes(), melt)
         purpose = drawn.purpose[row]
-        if earlier != melt and purpose != "centre point":
-            purpose = f"repeat of melt {earlier}"
+        if earlier != melt and not purpose.startswith("centre point"):
+            _, comma, block = purpose.partition(", block")
+            purpose = f"repeat of melt {earlier}{comma}{block}"
         numbered.append(PlannedMelt(melt, first_firing + int(firing), melt, series.settings(drawn.raw[row]), purpose))
     return tuple(numbered)

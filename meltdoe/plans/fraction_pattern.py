@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from meltdoe.plans.fractions.blocking import Blocking, blocks
+from meltdoe.plans.fractions.blocking import blocks
 from meltdoe.plans.fractions.fractional import Fraction, fraction
 from meltdoe.plans.fractions.minimum_aberration import in_first_independent
 from meltdoe.plans.fractions.split_plot_fraction import least_firings, split_plot_columns, usable_ranks
-from meltdoe.plans.patterns import Pattern, flipped_for_limits, refuse_firings, two_levels_only
+from meltdoe.plans.patterns import (
+    IntArray,
+    Pattern,
+    flipped_for_limits,
+    raw_settings,
+    refuse_firings,
+    times_over,
+    two_levels_only,
+)
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.room import Room
 from meltdoe.series.melt_series import MeltSeries
@@ -17,6 +25,7 @@ __all__ = ["fraction_pattern"]
 
 _RUNS = (4, 8, 16, 32, 64, 128)
 _MOST_UNASKED = 32
+_FEWEST_UNASKED = 8
 _ROMAN = ("III", "IV", "V", "VI", "VII", "VIII", "IX")
 # what a resolution is good for, by its number: Box and Hunter (1961), Technometrics 3
 _RESOLUTION_MEANS = {
@@ -29,25 +38,61 @@ Pairs = tuple[tuple[str, str], ...]
 
 
 def fraction_pattern(
-    series: MeltSeries, melts: int | None, room: Room, clear: Pairs = (), *, as_blocks: bool = True
+    series: MeltSeries, melts: int | None, room: Room, clear: Pairs = (), *, blocks_asked: int = 1, added: bool = False
 ) -> Pattern:
     """The two-level fraction of minimum aberration, its per-firing factors in few firings.
 
     With `melts` None: the smallest that keeps `clear` clear and main effects clear of two-factor interactions
-    (resolution IV), or else the largest that fits the room. `as_blocks` lets firings be blocks of the fraction; melts
-    that are added would break the blocks.
+    (resolution IV), or else the largest that fits the room; every combination of few factors more than once, up to
+    eight melts. Firings are blocks of the fraction where that works out.
+
+    Parameters
+    ----------
+    blocks_asked : blocks that the melts are to be divided into.
+    added : whether melts will be added, which would break the blocks.
     """
     two_levels_only(series, "a two-level fraction")
     k = len(series.factors)
     chosen = _fraction_in(series, melts, room, clear) if melts is not None else _smallest(series, room, clear)
-    repeats = 1 if melts is None else melts // chosen.runs
+    repeats = _repeats_unasked(series, chosen, room) if melts is None else melts // chosen.runs
     raw = flipped_for_limits(series, np.tile(chosen.table, (repeats, 1)))
     reason = _about(chosen, repeats)
     if clear and chosen.generators:
         reason += f"; clear of all others, as asked: {', '.join(' * '.join(pair) for pair in clear)}"
-    block, said = _firings_as_blocks(series, chosen, repeats) if as_blocks and k > 1 else (None, "")
+    firing = block = None
+    said = ""
+    if blocks_asked > 1 and not added and k > 1:
+        block = _blocks_of(series, chosen, repeats, blocks_asked)
+    elif not added and k > 1:
+        firing, said = _firings_as_blocks(series, chosen, repeats)
     purpose = ("fraction" if chosen.generators else "full factorial",) * len(raw)
-    return Pattern(raw, purpose, reason + said, None if block is None else block.block - 1)
+    return Pattern(raw, purpose, reason + said, firing, block)
+
+
+def _repeats_unasked(series: MeltSeries, chosen: Fraction, room: Room) -> int:
+    """How often: once, or where every combination is made as often as eight melts and the room allow."""
+    repeats = 1 if chosen.generators else max(1, room.most_melts(_FEWEST_UNASKED) // chosen.runs)
+    for times in range(repeats, 1, -1):
+        try:
+            refuse_firings(series, raw_settings(series, np.tile(chosen.table, (times, 1))), room)
+        except PlanImpossible:
+            continue
+        return times
+    return 1
+
+
+def _blocks_of(series: MeltSeries, chosen: Fraction, repeats: int, count: int) -> IntArray | None:
+    """Blocks at the least loss; a block for each repeat where they agree; None where melts must be dealt out."""
+    if series.per_firing:
+        return None
+    if repeats == count:
+        return np.repeat(np.arange(count), chosen.runs)
+    if repeats > 1:
+        return None
+    try:
+        return blocks(chosen, count).block - 1
+    except ValueError:
+        return None
 
 
 def _smallest(series: MeltSeries, room: Room, clear: Pairs) -> Fraction:
@@ -76,7 +121,7 @@ def _about(chosen: Fraction, repeats: int) -> str:
     k = len(chosen.factors)
     if not chosen.generators:
         said = f"every combination of two levels of {k} factor{'s' * (k > 1)}"
-        return said + (f", {repeats} times" if repeats > 1 else "")
+        return said + times_over(repeats)
     number = chosen.resolution or 9
     means = _RESOLUTION_MEANS[min(number, 5)]
     return (
@@ -85,7 +130,7 @@ def _about(chosen: Fraction, repeats: int) -> str:
     )
 
 
-def _firings_as_blocks(series: MeltSeries, chosen: Fraction, repeats: int) -> tuple[Blocking | None, str]:
+def _firings_as_blocks(series: MeltSeries, chosen: Fraction, repeats: int) -> tuple[IntArray | None, str]:
     """Firings as blocks where nothing is set per firing and the fraction divides evenly, and what they carry."""
     per_firing = series.kiln.melts_per_firing
     size = 1 << (per_firing.bit_length() - 1)
@@ -96,7 +141,7 @@ def _firings_as_blocks(series: MeltSeries, chosen: Fraction, repeats: int) -> tu
         divided = blocks(chosen, count)
     except ValueError:
         return None, ""
-    return divided, (
+    return divided.block - 1, (
         f"; the {count} firings carry {', '.join(divided.words)}, which cannot be told from differences between firings"
     )
 

@@ -23,7 +23,7 @@ from meltdoe.series.coding import Coding
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.terms import cross_terms, main_terms
 
-__all__ = ["Layout", "deal", "even_sizes", "firings_needed", "group_numbers", "lay_out"]
+__all__ = ["Layout", "balanced_columns", "deal", "even_sizes", "firings_needed", "group_numbers", "lay_out"]
 
 IntArray = npt.NDArray[np.int64]
 
@@ -75,7 +75,7 @@ def lay_out(
     groups : (n_melts,) which melts may share a firing; see `group_numbers`.
     """
     firings: list[IntArray] = []
-    columns = _columns(raw, coding)
+    columns = balanced_columns(raw, coding)
     carried = np.zeros(columns.shape[1])
     for group in range(int(groups.max()) + 1):
         rows = np.flatnonzero(groups == group)
@@ -151,7 +151,8 @@ def _carried(columns: FloatArray, sizes: tuple[int, ...], firing: IntArray) -> F
     return np.asarray((sums**2 / np.asarray(sizes, dtype=float)[:, None]).sum(axis=0))
 
 
-def _columns(raw: FloatArray, coding: Coding) -> FloatArray:
+def balanced_columns(raw: FloatArray, coding: Coding) -> FloatArray:
+    """What firings and blocks should be alike in: main effects and, at a lower weight, interactions of two factors."""
     mains, crosses = main_terms(coding.factors), cross_terms(coding.factors)
     main = [coding.term_columns(term, raw) for term in mains]
     cross = [_PRODUCT_WEIGHT * coding.term_columns(term, raw) for term in crosses]

@@ -23,6 +23,7 @@ from meltdoe.plans.optimal.model_matrix import Categorical, Continuous, DesignFa
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.plan_request import Aim, PlanRequest
 from meltdoe.plans.room import Room
+from meltdoe.series.chemistry import Ceiling
 from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
@@ -35,6 +36,7 @@ _MOST_UNASKED = 24
 _VALUES_WITHOUT_STEP = 41
 _MOST_POTENTIAL = 40
 _DRAWS = 128
+_SPARE_FOR_CURVES = 3  # melts beyond the terms of a full quadratic from which squares are kept in view unasked
 _LOOKED_AT = 4096
 # columns times melts above which fewer starts are made, to stay within seconds
 _LARGE = 120
@@ -85,9 +87,13 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
     asked = series.terms or main_terms(series.factors)
     clear = tuple(Term(tuple(sorted(((first, 1), (second, 1))))) for first, second in request.clear)
     wanted = (*asked, *(term for term in clear if term not in asked))
-    possible = _possible_terms(series, criterion, wanted)
-    steps = _Steps(series, (*wanted, *possible), curved=criterion in ("I", "pass-chance"))
     melts, width = sum(sizes), 1 + sum(series.coding.width(term) for term in wanted)
+    possible = _possible_terms(series, criterion, wanted, melts + request.made)
+    if melts + request.made < width and criterion == "bayesian-D" and not series.terms and not clear:
+        # fewer melts than effects: all of them are only possible (Jones, Lin and Nachtsheim 2008, J. Statist. Plann.
+        # Inference 138, from memory)
+        wanted, possible, width = (), wanted, 1
+    steps = _Steps(series, (*wanted, *possible), curved=criterion in ("I", "pass-chance"))
     if melts + request.made < width and criterion != "pass-chance":
         least = width - request.made
         raise PlanImpossible(
@@ -103,6 +109,7 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
     if criterion == "pass-chance":
         draws, prior = _prior_draws(series, wanted, seed)
     plain = criterion in ("", "bayesian-D")
+    limited = _limited(series)
     try:
         found = exchange(
             steps.factors,
@@ -111,7 +118,8 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
             ("bayesian-D" if possible else "D") if plain else criterion,  # type: ignore[arg-type]
             firings=list(sizes) if shared else None,
             eta=request.ratios,
-            limits=(lambda coded: series.allowed(steps.raw(coded)),) if series.limits else (),
+            limits=(lambda coded: series.allowed(steps.raw(coded, limited)),) if series.limits else (),
+            limited=limited,
             existing=None if request.existing is None else steps.coded(request.existing),
             existing_firings=request.firing_sizes_made if request.made and shared else None,
             prior_precision=prior,
@@ -127,7 +135,7 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
         ) from tied
     except ValueError as wrong:
         raise PlanImpossible(str(wrong), "check ranges and limits") from wrong
-    reason = _reason(request, melts, len(sizes), bool(possible) and not series.terms)
+    reason = _reason(request, melts, len(sizes), possible)
     if found.by_eta:
         reason += "; " + ", ".join(
             f"{share:.0f} % of the best at a ratio of {ratio:g}" for ratio, share in found.by_eta
@@ -135,14 +143,24 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
     return OptimalMelts(steps.raw(found.table), reason)
 
 
-def _possible_terms(series: MeltSeries, criterion: Aim, wanted: Sequence[Term]) -> tuple[Term, ...]:
-    """Terms that need not be estimable: interactions, and with Bayesian D the squares of amounts too."""
+def _limited(series: MeltSeries) -> tuple[int, ...]:
+    """Places of the factors that limits look at."""
+    named: set[str] = set()
+    for limit in series.limits:
+        named |= set(limit.comparison.factors) if isinstance(limit.comparison, Ceiling) else limit.comparison.names
+    return tuple(i for i, name in enumerate(series.factor_names) if name in named)
+
+
+def _possible_terms(series: MeltSeries, criterion: Aim, wanted: Sequence[Term], melts: int) -> tuple[Term, ...]:
+    """Terms that need not be estimable: interactions; the squares of amounts with Bayesian D, or where melts abound."""
     if criterion not in ("", "bayesian-D") or (criterion == "" and series.terms):
         return ()
     crosses, squares = cross_terms(series.factors), square_terms(series.factors)
     most = _MOST_POTENTIAL
     possible: tuple[Term, ...] = ()
-    for group in (crosses, squares) if criterion else (crosses,):
+    everything = 1 + sum(series.coding.width(term) for term in {*wanted, *crosses, *squares})
+    curved = criterion == "bayesian-D" or melts >= everything + _SPARE_FOR_CURVES
+    for group in (crosses, squares) if curved else (crosses,):
         added = tuple(term for term in group if term not in wanted)
         size = sum(series.coding.width(term) for term in added)
         if size <= most:
@@ -167,7 +185,7 @@ def _prior_draws(series: MeltSeries, wanted: Sequence[Term], seed: int) -> tuple
     return draws, scales**-2.0
 
 
-def _reason(request: PlanRequest, melts: int, firings: int, potential: bool) -> str:
+def _reason(request: PlanRequest, melts: int, firings: int, possible: Sequence[Term]) -> str:
     series = request.series
     aim = "the terms of the series" if series.terms else "main effects"
     if request.clear:
@@ -178,9 +196,12 @@ def _reason(request: PlanRequest, melts: int, firings: int, potential: bool) -> 
     said = f"a {name}-optimal design ({CRITERIA[request.criterion or 'D']}) for {aim} in {melts} melts"
     if series.per_firing:
         said += f" and {firings} firings"
-    if potential:
-        curves = " and curves" if request.criterion == "bayesian-D" else ""
-        said += f", the melts left over spent on two-factor interactions{curves}"
+    if any(term.order == 1 for term in possible):
+        said += ", fewer than there are effects, so that only a few strong ones can be found"
+    elif possible and not series.terms:
+        kinds = [any(len(term.factors) == n for term in possible) for n in (2, 1)]
+        spent = [what for what, kept in zip(("two-factor interactions", "curves"), kinds, strict=True) if kept]
+        said += f", the melts left over spent on {' and '.join(spent)}"
     if request.made:
         said += f", completing {request.made} melts made before"
     return said
@@ -232,10 +253,11 @@ class _Steps:
         powers = {} if term is None else dict(term.powers)
         return tuple(powers.get(name, 0) for name in self._series.factor_names)
 
-    def raw(self, coded: FloatArray) -> FloatArray:
-        table = np.empty_like(coded)
-        for i, (grid, borders) in enumerate(zip(self._grids, self._borders, strict=True)):
-            table[:, i] = grid[np.searchsorted(borders, coded[:, i])]
+    def raw(self, coded: FloatArray, places: Sequence[int] | None = None) -> FloatArray:
+        """Raw settings; with `places` those of these factors only, the others at the first of their values."""
+        table = np.tile([grid[0] for grid in self._grids], (len(coded), 1))
+        for i in range(len(self._grids)) if places is None else places:
+            table[:, i] = self._grids[i][np.searchsorted(self._borders[i], coded[:, i])]
         return table
 
     def coded(self, raw: npt.ArrayLike) -> FloatArray:

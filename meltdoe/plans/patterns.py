@@ -20,7 +20,7 @@ from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
     "Pattern", "centre_pattern", "flipped_for_limits", "full_pattern", "plackett_burman_pattern", "raw_settings",
-    "refuse_firings", "three_level_pattern", "two_levels_only",
+    "refuse_firings", "three_level_pattern", "times_over", "two_levels_only",
 ]  # fmt: skip
 
 IntArray = npt.NDArray[np.int64]
@@ -38,12 +38,14 @@ class Pattern:
     raw : (n_melts, n_factors) raw settings, whether or not they keep the limits.
     purpose : what each melt is for.
     reason : what the pattern is and what it can do, as the beginning of a sentence.
-    block : (n_melts,) firing of each melt, from 0, where the pattern says so; None where melts are dealt out.
+    firing : (n_melts,) firing of each melt, from 0, where the pattern says so; None where melts are dealt out.
+    block : (n_melts,) block of each melt, from 0, where blocks were asked for and the pattern says which.
     """
 
     raw: FloatArray
     purpose: tuple[str, ...]
     reason: str
+    firing: IntArray | None = None
     block: IntArray | None = None
 
     def plus(self, other: Pattern) -> Pattern:
@@ -71,7 +73,7 @@ def full_pattern(series: MeltSeries, melts: int | None, room: Room) -> Pattern:
     raw = np.tile(np.array(list(product(*levels)), dtype=float), (repeats, 1))
     refuse_firings(series, raw, room)
     said = f"every combination of the ends and options of {len(levels)} factor{'s' * (len(levels) > 1)}"
-    return Pattern(raw, ("full factorial",) * len(raw), said + (f", {repeats} times" if repeats > 1 else ""))
+    return Pattern(raw, ("full factorial",) * len(raw), said + times_over(repeats))
 
 
 def plackett_burman_pattern(series: MeltSeries, melts: int | None, room: Room) -> Pattern:
@@ -135,16 +137,19 @@ def three_level_pattern(series: MeltSeries, design: str, melts: int | None, room
             coded, what = central_composite(k, axial="face"), "squares and interactions can be estimated"
     except ValueError as wrong:
         raise PlanImpossible(str(wrong), 'take design "optimal"') from wrong
-    if melts is not None and melts != len(coded):
+    if melts is not None and (melts < len(coded) or melts % len(coded)):
         raise PlanImpossible(
-            f"a {title} design of {k} factors has {len(coded)} melts, not {melts}",
+            f"a {title} design of {k} factors has {len(coded)} melts or a multiple of that, not {melts}",
             f'ask for {len(coded)} melts, or take design "optimal"',
         )
+    repeats = 1 if melts is None else melts // len(coded)
+    coded = np.tile(coded, (repeats, 1))
     raw = raw_settings(series, coded)
     refuse_firings(series, raw, room)
     middle = (coded[:, with_middle] == 0).all(axis=1)
     purpose = tuple("centre point" if centre else title for centre in middle)
-    return Pattern(raw, purpose, f"a {title} design of {k} factors in {len(raw)} melts: {what}")
+    said = f"a {title} design of {k} factors in {len(coded) // repeats} melts{times_over(repeats)}: {what}"
+    return Pattern(raw, purpose, said)
 
 
 def centre_pattern(series: MeltSeries, count: int) -> Pattern:
@@ -161,6 +166,11 @@ def centre_pattern(series: MeltSeries, count: int) -> Pattern:
         ("centre point",) * count,
         f"{count} centre point{'s' * (count > 1)} that show curvature and how far equal melts differ",
     )
+
+
+def times_over(repeats: int) -> str:
+    """``", 3 times"`` behind what is made more than once; nothing otherwise."""
+    return f", {repeats} times" if repeats > 1 else ""
 
 
 def two_levels_only(series: MeltSeries, design: str) -> None:

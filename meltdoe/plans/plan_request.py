@@ -37,6 +37,7 @@ class PlanRequest:
     criterion : what an optimal design is best for; "" for main effects first, interactions with the melts to spare.
     ratios : variance between firings over variance between melts of a firing.
     reverse : names of the factors that a foldover reverses; empty for all.
+    blocks : equal parts, such as days or lots of material, that the melts are spread over; 1 for none.
     """
 
     series: MeltSeries
@@ -50,6 +51,7 @@ class PlanRequest:
     criterion: Aim = ""
     ratios: tuple[float, ...] = (1.0,)
     reverse: tuple[str, ...] = ()
+    blocks: int = 1
 
     @property
     def made(self) -> int:
@@ -93,6 +95,7 @@ def plan_request(
     criterion: str,
     ratios: Sequence[float],
     reverse: Sequence[str],
+    blocks: int,
 ) -> PlanRequest:
     """The request, every word of it checked.
 
@@ -110,6 +113,8 @@ def plan_request(
     for count, what in ((centre_points, "centre points"), (replicates, "replicates")):
         if count < 0:
             raise WrongUsage(f"the number of {what} cannot be negative, got {count}")
+    if blocks < 1:
+        raise WrongUsage(f"a plan has at least one block, not {blocks}")
     if not ratios or not min(ratios) >= 0.0 or not max(ratios) < np.inf:
         raise WrongUsage("a ratio of variances is a number from 0 upwards; 1 is a common guess")
     for factor in reverse:
@@ -124,7 +129,7 @@ def plan_request(
         made, firing_of = existing[order], firing_of[order]
     return PlanRequest(
         series, name, melts, made, firing_of, centre_points, replicates, kept_clear(series, keep_clear),
-        _criterion(criterion, name), tuple(float(ratio) for ratio in ratios), tuple(dict.fromkeys(reverse)),
+        _criterion(criterion, name), tuple(float(ratio) for ratio in ratios), tuple(dict.fromkeys(reverse)), blocks,
     )  # fmt: skip
 
 

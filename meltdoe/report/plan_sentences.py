@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from meltdoe.plans.comparison import PlanComparison, PlanOption
+from meltdoe.plans.comparison import PlanComparison
 from meltdoe.plans.merits.assessment import Assessment
 from meltdoe.plans.merits.pass_simulation import PassSimulation
 from meltdoe.plans.merits.region_measures import RegionMeasures
+from meltdoe.plans.plan_option import PlanOption
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
@@ -141,7 +142,7 @@ def simulation_sentences(played: PassSimulation) -> list[str]:
     shares = ", ".join(f"{term} {100 * p:.0f} %" for term, p in zip(played.terms, played.power, strict=True))
     return [
         f"By {played.sets} simulated sets of results a pass chance from {played.low:g} to {played.high:g} is shown: "
-        f"{shares} (Monte Carlo error up to {100 * played.error:.0f} points).",
+        f"{shares} (give or take {100 * played.error:.0f} points).",
         f"In {100 * played.separated:.0f} % of such sets the settings split passes from failures, so that an ordinary "
         "estimate does not exist and the methods for few melts are needed.",
     ]

@@ -10,11 +10,13 @@ from dataclasses import replace
 
 from meltdoe.costs.price import price
 from meltdoe.fit.stages.phrases import capital, percent
-from meltdoe.plans.comparison import DAYS_PER_FIRING, PlanComparison, PlanOption, compare_plans
+from meltdoe.plans.comparison import DAYS_PER_FIRING, PlanComparison, compare_plans
 from meltdoe.plans.designs_offered import TITLES
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.plans.merits.assessment import assess
 from meltdoe.plans.plan_impossible import PlanImpossible
+from meltdoe.plans.plan_option import PlanOption
+from meltdoe.plans.plans_to_compare import Asked
 from meltdoe.report.plan_sentences import power_meaning
 from meltdoe.report.tables import Column, Table, times
 from meltdoe.series.factor import Choice
@@ -65,6 +67,7 @@ def _judged(plan: Plan, among: PlanComparison) -> PlanOption:
         within_money=money is None or cost.total <= money + 1e-9,
         plan=plan,
         assessment=judged,
+        asked=Asked(plan.design, melts),
     )
 
 
@@ -88,7 +91,7 @@ def options_table(compared: PlanComparison, plan: Plan) -> Table:
         cells += [str(option.melts), str(option.firings)]
         if priced:
             cells += [f"{option.cost.total:.0f}", f"{option.at_worst:.0f}"]
-        rows.append((*cells, f"{100 * option.power:.0f} %", times(option.aliased)))
+        rows.append((*cells, f"{100 * option.power:.0f} %", times(option.aliased_briefly)))
     money = (
         "Cost to expect counts the losses that beliefs, or common practice, let expect; at worst every melt fails "
         "where it costs most. "

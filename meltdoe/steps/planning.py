@@ -81,6 +81,8 @@ def draw_up_plan(
     criterion: str = "",
     variance_ratios: Sequence[float] = (1.0,),
     reverse: Sequence[str] = (),
+    hold: Sequence[str] = (),
+    blocks: int = 1,
 ) -> tuple[Plan, Path]:
     """Draw up a plan for what is not melted yet and write plan.csv; returns the plan and the file.
 
@@ -107,6 +109,8 @@ def draw_up_plan(
         criterion=criterion,
         variance_ratios=variance_ratios,
         reverse=reverse,
+        hold=hold,
+        blocks=blocks,
     )
     return write_plan(series, plan), series_folder(series) / PLAN_NAME
 

@@ -90,6 +90,60 @@ def test_options_side_by_side_for_an_effect_in_80_columns(folder):
     assert called("options", folder, "--chance", "often").code == 2
 
 
+def test_a_factor_is_left_alone_and_the_melts_are_spread_over_days(folder):
+    done = called("plan", folder, "--design", "full", "--hold", "sand = 4", "--hold", "peak", "--blocks", "2", "--json")
+    assert done.code == 0, done.err
+    melts = done.document["melts"]
+    assert {(melt["settings"]["sand"], melt["settings"]["peak"]) for melt in melts} == {(4.0, 5.0)}
+    assert [melt["purpose"].rpartition(", ")[2] for melt in melts] == ["block 1"] * 4 + ["block 2"] * 4
+    assert "spread over 2 blocks" in done.document["reason"]
+    said = called("plan", folder, "--hold", "sand = 4")
+    assert "The same in every melt, so that nothing is learnt of it: sand 4." in " ".join(said.out.split())
+    wrong = called("plan", folder, "--hold", "sand = 11")
+    assert (wrong.code, len(wrong.lines)) == (2, 1)
+    assert "write a number from 0 to 10" in wrong.err
+
+
+def test_blends_of_fluxes_are_planned_from_the_limit_on_their_sum(folder):
+    shares = "".join(
+        f'[[factor]]\nname = "{name}"\nkind = "amount"\nunit = "wt%"\nlow = 0\nhigh = 20\nstep = 1\nset_per = "melt"\n'
+        for name in ("soda", "potash")
+    )
+    limit = '[[limit]]\nkeep = "soda + potash <= 20"\nwhy = "borax is the rest of the flux"\n'
+    (folder / "series.toml").write_text(SERIES.partition("[[factor]]")[0] + shares + limit, encoding="utf-8")
+    drawn = called("plan", folder, "--design", "mixture", "--json").document
+    assert sorted((m["settings"]["soda"], m["settings"]["potash"]) for m in drawn["melts"]) == [
+        (0, 0), (0, 10), (0, 20), (7, 7), (10, 0), (10, 10), (20, 0)
+    ]  # fmt: skip
+    offered = called("options", folder, "--json").document["options"]
+    assert "mixture" in [option["design"] for option in offered]
+
+
+def test_long_lists_of_what_is_mixed_up_are_cut_and_shown_whole_on_request(tmp_path):
+    factors = "".join(
+        f'[[factor]]\nname = "x{i}"\nkind = "amount"\nlow = 0\nhigh = 10\nset_per = "melt"\n' for i in range(15)
+    )
+    (tmp_path / "series.toml").write_text(SERIES.partition("[[factor]]")[0] + factors, encoding="utf-8")
+    short, whole = (called("plan", tmp_path, "--melts", "16", *words) for words in ((), ("--aliases",)))
+    assert "and 12 more such groups" in " ".join(short.out.split())
+    assert "--aliases" in short.out
+    assert "more such groups" not in whole.out
+    assert "--aliases" not in whole.out
+    assert len(whole.out) > len(short.out) + 1000
+    assert called("plan", tmp_path, "--json", "--melts", "16").document["judgement"]["aliased"].count(";") == 14
+    for option in called("options", tmp_path, "--json").document["options"]:
+        assert "others" not in option["aliased"]
+
+
+def test_what_to_type_for_a_plan_draws_it(folder):
+    told = called("options", folder, "--json").document
+    best = next(option for option in told["options"] if option["name"] == told["recommended"])
+    drawn = called("plan", folder, *best["plan_with"].split(), "--json").document
+    assert len(drawn["melts"]) == best["melts"]
+    assert drawn["design"] == best["design"]
+    assert f"Plan with: {best['plan_with']}" in called("options", folder).out
+
+
 def test_a_judged_table_names_each_row_that_must_not_be_melted(folder):
     (folder / "series.toml").write_text(
         SERIES + '[[limit]]\nkeep = "flux + peak <= 15"\nwhy = "it leaks"\n', encoding="utf-8"

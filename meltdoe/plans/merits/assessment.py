@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meltdoe.plans.melt_plan import Plan
+from meltdoe.plans.merits.alias_words import aliased_words, listed
 from meltdoe.plans.merits.aliasing import indistinguishable
 from meltdoe.plans.merits.drop_outs import DropOut, drop_out
 from meltdoe.plans.merits.effect_precision import CHANCES, EffectPrecision, effect_precision, information
@@ -29,8 +30,8 @@ __all__ = ["Assessment", "DropOut", "assess", "mixed_up_terms", "resolution_of"]
 # absolute correlation from which two effects are called mixed up: so few melts could not part them (our own choice; it
 # inflates the variance fivefold)
 _SAME = 0.9
-_NOTICED = 0.05  # below this a correlation is not mentioned
 _LONGEST_WORD = 6
+_NAMED = 6  # effects of a list that are named where it is to be brief
 _END = 0.5  # coded distance from the middle that counts as an end
 
 
@@ -40,7 +41,7 @@ class Assessment:
 
     Parameters
     ----------
-    terms : the terms judged: those given, those of the series, or main effects.
+    terms : the terms judged: those given, those of the series, or main effects; without those of `still`.
     resolution : 3, 4, ... where all factors have two balanced levels; None where the word has no meaning, or where
         every combination was planned.
     effects : one per term.
@@ -54,6 +55,7 @@ class Assessment:
     effect, level, chances : what the powers are for: a change of a measured outcome in melt-to-melt standard
         deviations, the confidence level, and a pass chance from and to.
     carried_by_firings : effects set per melt that differences between firings carry, so that the two are confused.
+    still : factors that stay the same in every melt.
     """
 
     plan: Plan
@@ -69,6 +71,7 @@ class Assessment:
     carried_by_firings: tuple[str, ...]
     drop_melt: DropOut
     drop_firing: DropOut
+    still: tuple[str, ...] = ()
     eta: float = 1.0
     effect: float = 2.0
     level: float = 0.90
@@ -100,22 +103,17 @@ class Assessment:
 
     @property
     def aliased(self) -> str:
-        """What is mixed up, as one phrase."""
+        """All that is mixed up, as one phrase."""
+        return self._aliased(brief=False)
+
+    @property
+    def aliased_briefly(self) -> str:
+        """The same cut to what can be taken in at a glance; what is left out is counted."""
+        return self._aliased(brief=True)
+
+    def _aliased(self, *, brief: bool) -> str:
         mains = {str(term) for term in main_terms(self.plan.series.factors)}
-        with_mains = [group for group in self.mixed_up if mains & set(group)]
-        crosses = [group for group in self.mixed_up if not mains & set(group)]
-        said = []
-        if with_mains:
-            said.append("; ".join(_mixed(group) for group in with_mains))
-        if crosses:
-            clear = not with_mains and self.partly <= _NOTICED
-            front = "main effects are clear; among interactions " if clear else "" if with_mains else "interactions: "
-            shown = "; ".join(_mixed(group) for group in crosses[:3])
-            more = f"; and {len(crosses) - 3} more such groups" if len(crosses) > 3 else ""
-            said.append(front + shown + more)
-        if self.partly > _NOTICED:
-            said.append(f"main effects are partly mixed up with other effects (correlation up to {self.partly:.2f})")
-        return "; ".join(said) or "main effects and two-factor interactions can all be told apart"
+        return aliased_words(self.mixed_up, self.partly, mains, brief=brief)
 
     def sentences(self) -> tuple[str, ...]:
         """The judgement in plain sentences, effect by effect."""
@@ -133,19 +131,23 @@ class Assessment:
                     f"judged by differences between {effect.judged_by} ({effect.df} "
                     f"degree{'s' * (effect.df != 1)} of freedom); {power}."
                 )
-        first, *rest = self.summary()
+        first, *rest = self.summary(brief=False)
         return (first, *said, *rest)
 
-    def summary(self) -> tuple[str, ...]:
-        """The judgement of the whole plan, without its single effects."""
+    def summary(self, *, brief: bool = True) -> tuple[str, ...]:
+        """The judgement of the whole plan, without its single effects; `brief` cuts long lists of what is mixed up."""
         plan = self.plan
         n_firings, melts = len(set(plan.firings)), len(plan.melts)
-        said = [f"{melts} melts in {n_firings} firing{'s' * (n_firings != 1)}; {self.aliased}."]
-        said += [f"This plan cannot tell apart {_listed(group)}." for group in self.indistinguishable]
+        said = [f"{melts} melts in {n_firings} firing{'s' * (n_firings != 1)}; {self._aliased(brief=brief)}."]
+        most = _NAMED if brief else None
+        if self.still:
+            held = plan.series.show({name: plan.melts[0].settings[name] for name in self.still})
+            said.append(f"The same in every melt, so that nothing is learnt of it: {held}.")
+        said += [f"This plan cannot tell apart {listed(group, most)}." for group in self.indistinguishable]
         if self.carried_by_firings:
             said.append(
-                f"Differences between firings carry {_listed(self.carried_by_firings)}: what firings do of their own "
-                "accord would be mistaken for them."
+                f"Differences between firings carry {listed(self.carried_by_firings, most)}: what firings do of their "
+                "own accord would be mistaken for them."
             )
         said.append(
             f"Left over to judge by: {self.df_lack_of_fit} degree{'s' * (self.df_lack_of_fit != 1)} of freedom for "
@@ -153,7 +155,7 @@ class Assessment:
         )
         for what, loss in (("melt", self.drop_melt), ("firing", self.drop_firing)):
             if loss.worst:
-                lost = f", and {_listed(loss.lost)} could no longer be estimated" if loss.lost else ""
+                lost = f", and {listed(loss.lost, most)} could no longer be estimated" if loss.lost else ""
                 said.append(
                     f"Without one {what} the plan keeps {100 * loss.kept_average:.0f} % of its precision on average, "
                     f"{100 * loss.kept_worst:.0f} % without {what} {loss.worst}{lost}."
@@ -193,7 +195,7 @@ def assess(
 
     Parameters
     ----------
-    terms : terms to judge; those of the series, or main effects, where None.
+    terms : terms to judge; those of the series, or main effects, where None, as far as their factors vary.
     eta : variance between firings over variance between melts of one firing; 1 is a common default (Goos and Vandebroek
         2001, from memory) until the workshop knows better.
     effect : change in a measured outcome whose power is given, in melt-to-melt standard deviations.
@@ -202,7 +204,10 @@ def assess(
     """
     series = plan.series
     coding, raw, firings = series.coding, plan.raw, np.asarray(plan.firings)
+    still = tuple(name for i, name in enumerate(series.factor_names) if len(raw) > 1 and np.ptp(raw[:, i]) == 0.0)
     judged = tuple(terms if terms is not None else series.terms or main_terms(series.factors))
+    if terms is None and len(still) < len(series.factors):
+        judged = tuple(term for term in judged if not set(term.factors) & set(still))
     known = information(coding, judged, raw, firings, eta)
     mixed_up, partly = mixed_up_terms(coding, raw)
     rank = int(np.linalg.matrix_rank(known.X))
@@ -221,6 +226,7 @@ def assess(
         carried_by_firings=_carried(coding, raw, known.firing),
         drop_melt=drop_out(known, coding, judged, np.arange(len(raw)), [m.melt for m in plan.melts]),
         drop_firing=drop_out(known, coding, judged, known.firing, sorted(set(plan.firings))),
+        still=still,
         eta=eta,
         effect=effect,
         level=level,
@@ -307,11 +313,3 @@ def _carried(coding: Coding, raw: FloatArray, firing: npt.NDArray[np.int64]) -> 
         if (total > 1e-9).any() and (between[total > 1e-9] >= _SAME * total[total > 1e-9]).any():
             found.append(str(term))
     return tuple(found)
-
-
-def _mixed(group: tuple[str, ...]) -> str:
-    return f"{group[0]} with {_listed(group[1:])}"
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

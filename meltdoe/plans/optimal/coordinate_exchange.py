@@ -92,6 +92,7 @@ def exchange(
     possible: Sequence[Term] = (),
     tau: float = 1.0,
     draws: npt.ArrayLike | None = None,
+    limited: Sequence[int] | None = None,
     effort: float = 1.0,
     seed: int = 0,
 ) -> ExactDesign:
@@ -115,6 +116,7 @@ def exchange(
     possible : exponents of the further terms of bayesian-D, which need not be estimable.
     tau : prior standard deviation of their coefficients, in melt-to-melt standard deviations.
     draws : (S, p) draws of the coefficients for pass-chance.
+    limited : positions of the factors that the limits look at, where that is known; the others need not be asked about.
     effort : multiplies the number of starts; 1 keeps designs of up to about 24 runs and 18 terms near a second.
     seed : seed of the starts; the same inputs and seed give the same design.
 
@@ -146,7 +148,19 @@ def exchange(
     if not etas or not min(etas) >= 0:
         raise ValueError(f"eta is a ratio of variances and cannot be {eta}")
     settings = [
-        _Setting(factors, terms, runs, criterion, firings, value, limits, existing, existing_firings, prior_precision)
+        _Setting(
+            factors,
+            terms,
+            runs,
+            criterion,
+            firings,
+            value,
+            limits,
+            limited,
+            existing,
+            existing_firings,
+            prior_precision,
+        )
         for value in etas
     ]
     rng = np.random.default_rng(seed)
@@ -191,6 +205,7 @@ class _Setting:
         firings: Sequence[int] | None,
         eta: float,
         limits: Sequence[Limit],
+        limited: Sequence[int] | None,
         existing: npt.ArrayLike | None,
         existing_firings: Sequence[int] | None,
         prior_precision: npt.ArrayLike | None,
@@ -214,7 +229,8 @@ class _Setting:
         elif criterion == "I":
             self.weight = region_moments(model, limits)
         fixed = self.fixed + _RIDGE * np.eye(model.width)
-        self.setting = Setting(model, tuple(limits), self.groups, self.shrink, fixed, self.weight)
+        named = None if limited is None else frozenset(limited)
+        self.setting = Setting(model, tuple(limits), self.groups, self.shrink, fixed, self.weight, named)
 
     def shares(self, tables: FloatArray) -> FloatArray:
         """Value of each table as a share of the best of them, shape (m,)."""

@@ -6,6 +6,7 @@ where. Work is counted, not time, so that the same inputs give the same design o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -116,7 +117,7 @@ class _Pool:
         batch = self.batch.take(np.arange(len(self.origins)))
         if fine:
             for step in _STEPS:
-                _descend(batch, _nearby(batch.setting, step), _POLISH_SWEEPS)
+                _descend(batch, _nearby(batch.setting, step), _POLISH_SWEEPS, _movable(batch.setting, step))
         return batch, self.origins
 
     def hits(self) -> int:
@@ -128,12 +129,28 @@ def _same(setting: Setting, value: float) -> float:
     return setting.model.width * _SAME if setting.weight is None else abs(value) * _SAME
 
 
-def _descend(batch: Batch, levels: Levels, sweeps: int = _SWEEPS) -> None:
-    """Sweep until no design of the batch changes; designs that stand still are left out."""
+def _movable(setting: Setting, step: float) -> list[int]:
+    """The factors that a step can move: not those whose levels lie further apart."""
+    return [
+        j
+        for j, factor in enumerate(setting.model.factors)
+        if isinstance(factor, Categorical)
+        or factor.levels is None
+        or float(np.diff(factor.levels).min()) < 2.0 * step + 1e-12
+    ]
+
+
+def _descend(batch: Batch, levels: Levels, sweeps: int = _SWEEPS, factors: Sequence[int] | None = None) -> None:
+    """Sweep until no design of the batch changes; designs that stand still are left out.
+
+    Parameters
+    ----------
+    factors : places of the factors to move; all where None.
+    """
     active = np.arange(len(batch.raw))
     for _ in range(sweeps):
         part = batch.take(active)
-        changed = part.sweep(levels)
+        changed = part.sweep(levels, factors)
         batch.put(active, part)
         active = active[changed]
         if not len(active):

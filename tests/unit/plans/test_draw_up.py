@@ -252,7 +252,7 @@ def test_names_of_designs_forgive_spaces_and_capitals():
     assert make_plan(plain(5), "Plackett Burman").design == "plackett-burman"
 
 
-@pytest.mark.parametrize("design", [d for d in DESIGNS if d not in ("box-behnken", "central-composite")])
+@pytest.mark.parametrize("design", [d for d in DESIGNS if d not in ("box-behnken", "central-composite", "mixture")])
 def test_the_same_seed_gives_the_same_plan(design):
     four = series(factors=(FLUX, PEAK, HOLD, COOLING), budget=Budget(), limits=(BOILS_OVER,), costs=Costs())
     made = make_plan(four, "fraction", 8).raw if "foldover" in design else None
@@ -260,6 +260,38 @@ def test_the_same_seed_gives_the_same_plan(design):
     assert first == again
     if design != "centre":
         assert [m.settings for m in first.melts] != [m.settings for m in other.melts]
+
+
+def test_many_melts_for_three_amounts_map_the_curves_more_than_once():
+    plan = make_plan(plain(3), melts=40)
+    assert plan.design == "central-composite"
+    assert "in 20 melts, 2 times" in plan.reason
+    _, counts = np.unique(plan.raw, axis=0, return_counts=True)
+    assert sorted(counts.tolist()) == [2] * 14 + [12]
+    assert make_plan(plain(3), melts=15).design == "box-behnken"
+    options = series(factors=(PACKING, Choice("kind", ("a", "b", "c"))), limits=(), beliefs=(), budget=Budget())
+    assert make_plan(options, melts=12).design == "full"
+
+
+def test_where_melts_abound_an_optimal_design_keeps_curves_in_view():
+    many = make_plan(plain(3), "optimal", 18)
+    assert "two-factor interactions and curves" in many.reason
+    assert any(5.0 in melt.settings.values() for melt in many.melts)
+    few = make_plan(plain(3), "optimal", 11)
+    assert "curves" not in few.reason
+
+
+def test_two_factors_are_made_often_enough_to_see_something():
+    assert len(make_plan(plain(2)).melts) == 8
+    assert len(make_plan(plain(2, budget=Budget(melts=6))).melts) == 4
+
+
+def test_fewer_melts_than_effects_find_a_few_strong_ones():
+    plan = make_plan(plain(9), "optimal", 6, criterion="bayesian-D")
+    assert "only a few strong ones can be found" in plan.reason
+    assert all(len(set(column)) == 2 for column in plan.raw.T)
+    with pytest.raises(PlanImpossible, match="6 melts cannot estimate"):
+        make_plan(plain(9), "optimal", 6)
 
 
 def test_an_amount_without_a_step_stays_within_its_range():
