@@ -14,8 +14,8 @@ __all__ = ["page", "title", "topics"]
 
 # in the order of the work
 _ORDER = (
-    "plans", "figures", "firing", "together", "circumstances", "glass", "beliefs", "truth", "unseen", "chance",
-    "matters", "split", "next", "stop", "report",
+    "plans", "figures", "firing", "together", "circumstances", "changes", "glass", "beliefs", "truth", "unseen",
+    "chance", "matters", "split", "next", "stop", "report",
 )  # fmt: skip
 
 

@@ -68,6 +68,7 @@ def learning(
     chain : fitted with its beliefs.
     best : the best setting where it has been found already.
     refits : whether to fit again what past predictions, drift and beliefs need, which takes several times as long.
+        What beliefs amount to before the first melt is always worked out.
     past : fits of the past where they are shared with others who ask.
 
     Raises
@@ -94,7 +95,7 @@ def learning(
         influence=influence(chain, found) if some and judged else None,
         past=past_predictions(chain, past) if refits and some and judged else None,
         drifts=drifts(chain) if refits and some else None,
-        beliefs=belief_check(chain, found) if refits else None,
+        beliefs=belief_check(chain, found) if refits or not some else None,
         chemistry=belief_check(chain, found, "chemistry") if refits else None,
         stages=stages,
         agreements=graded_twice(chain.series, chain.log, level=chain.level),

@@ -14,8 +14,15 @@ __all__ = ["belief_sentences", "chemistry_conclusion", "chemistry_sentences", "m
 _OPEN = 0.5  # an interval wider than this cannot speak for or against anybody
 
 
-def belief_sentences(series: MeltSeries, check: BeliefCheck) -> tuple[str, ...]:
-    """What beliefs foretell, what the melts made of them, and the conclusion without them."""
+def belief_sentences(series: MeltSeries, check: BeliefCheck, melted: bool = True) -> tuple[str, ...]:
+    """What beliefs foretell, what the melts made of them, and the conclusion without them.
+
+    Parameters
+    ----------
+    melted : whether any melt is on record; without one there is only what the beliefs amount to.
+    """
+    if not melted:
+        return tuple(f"{_foretold(series, one, check.level)}." for one in check.beliefs)
     said = [_belief(series, one, check.level) for one in check.beliefs]
     return (*said, *_without(series, check, "with your beliefs", "without them"))
 
@@ -40,14 +47,19 @@ def _without(series: MeltSeries, check: BeliefCheck, with_them: str, without_the
     )
 
 
-def _belief(series: MeltSeries, one: BelievedChance, level: float) -> str:
+def _foretold(series: MeltSeries, one: BelievedChance, level: float) -> str:
     belief, outcome = one.belief, series.outcome(one.belief.outcome)
     worth = f"worth {belief.worth:g} melt{'s' * (belief.worth != 1)}"
-    text = (
+    return (
         f"Before any melt your beliefs put the chance of {good_phrase(outcome)} at {series.show(belief.at)} "
-        f"{interval_phrase(one.before.low, one.before.high, level)} (you said {percent(belief.chance)}, {worth}); with "
-        f"the melts it is {percent(one.after.mean)} ({_ends(one.after)}), from the melts without beliefs "
-        f"{percent(one.without.mean)} ({_ends(one.without)})."
+        f"{interval_phrase(one.before.low, one.before.high, level)} (you said {percent(belief.chance)}, {worth})"
+    )
+
+
+def _belief(series: MeltSeries, one: BelievedChance, level: float) -> str:
+    text = (
+        f"{_foretold(series, one, level)}; with the melts it is {percent(one.after.mean)} ({_ends(one.after)}), from "
+        f"the melts without beliefs {percent(one.without.mean)} ({_ends(one.without)})."
     )
     return f"{text} The melts speak against this belief." if one.conflict else text
 

@@ -73,7 +73,8 @@ def learning_passages(chain: ChainFit, found: Learning) -> tuple[Passage, ...]:
     if found.drifts is not None:
         passages.append(Passage("Drift over the series", drift_sentences(chain, found.drifts)))
     if found.beliefs is not None:
-        passages.append(Passage("What the beliefs do", belief_sentences(chain.series, found.beliefs)))
+        said = belief_sentences(chain.series, found.beliefs, melted=bool(chain.log.entries))
+        passages.append(Passage("What the beliefs do", said))
     if found.chemistry is not None:
         passages.append(
             Passage("How far melts and chemistry agree", chemistry_sentences(chain.series, found.chemistry))

@@ -12,7 +12,9 @@ import pytest
 
 from meltdoe.errors import WrongUsage
 from meltdoe.explain import page, title, topics
+from meltdoe.files.series.series_toml import check_series_text
 from meltdoe.files.series.truth_toml import read_truth
+from meltdoe.report.audiences import AUDIENCES
 from meltdoe.report.plan_sentences import EFFECT_COLUMNS
 from meltdoe.shipped import shipped_folder
 from meltdoe.steps import read_series
@@ -88,3 +90,28 @@ def test_a_screen_of_figures_points_to_its_page(command):
     named = [word.split("meltdoe explain ")[1] for word in re.findall(r"meltdoe explain [a-z]+", text)]
     assert named
     assert set(named) <= set(topics())
+
+
+def test_the_series_files_on_the_pages_are_read_as_they_stand():
+    """The blocks of `changes` and `beliefs` in a whole series: every key is one that the program knows."""
+    rest = '[[outcome]]\nname = "contained"\nkind = "pass"\n[[outcome]]\nname = "poured"\nkind = "pass"\n'
+    amounts = "".join(
+        f'[[factor]]\nname = "{name}"\nkind = "amount"\nlow = {low}\nhigh = {high}\n'
+        for name, low, high in (("flux", 10, 30), ("peak", 1100, 1240))
+    )
+    for topic, chosen in (("changes", "[[factor]]"), ("beliefs", "[[belief]]")):
+        blocks = [block for block in re.findall(r"(?:^    .*\n)+", page(topic), flags=re.MULTILINE) if chosen in block]
+        assert blocks
+        text = "".join(line[4:] + "\n" for block in blocks for line in block.splitlines())
+        series, problems = check_series_text(f'title = "x"\n{text}{amounts}{rest}')
+        assert problems == (), topic
+    assert "from_melt" in page("changes")
+    assert series is not None
+
+
+def test_every_section_that_the_page_on_the_report_names_is_one():
+    titles = " | ".join(section.title for section in AUDIENCES[None].sections)
+    text = " ".join(page("report").split())
+    named = [*re.findall(r'"(What [^"]+)"', text), "How far this can be trusted", "What happened", "The methods"]
+    assert len(named) >= 6
+    assert all(name.removeprefix("The ").capitalize() in titles for name in named)

@@ -172,6 +172,7 @@ def test_beliefs_in_words() -> None:
         "probability (you said 70 %, worth 1 melt); with the melts it is 40 % (20 % to 60 %), from the melts without "
         "beliefs 30 % (10 % to 50 %). The melts speak against this belief."
     )
+    assert belief_sentences(SERIES, check, melted=False) == (said[0].partition("; with the melts")[0] + ".",)
     assert "61 % (20 % to 90 %) with your beliefs and 30 % (10 % to 50 %) without them" in said[1]
     assert "without them the best setting would be flux 30 wt%, 66 % (20 % to 90 %)" in said[1]
 
@@ -221,3 +222,8 @@ def test_everything_at_once_leaves_out_what_has_nothing_to_say(chain: ChainFit) 
     assert all(one.sentences for one in full)
     empty = fit_chain(chain.series, Log(chain.series), n_draws=400)
     assert learning_passages(empty, learning(empty)) == ()
+    believed = replace(chain.series, beliefs=(Belief({"flux": 20.0}, "poured", 0.7, 1.0),))
+    before = fit_chain(believed, Log(believed), n_draws=400)
+    (passage,) = learning_passages(before, learning(before, refits=False))
+    assert passage.title == "What the beliefs do"
+    assert passage.sentences[0].startswith("Before any melt your beliefs put the chance of poured at flux 20 wt%")
