@@ -17,6 +17,7 @@ Arrays have the m draws, or nodes of the lattice, along their last axis.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -163,16 +164,28 @@ class MeasuredProposal:
     data: _Data
     lattice: ScaleLattice
 
+    def rounds(self, sizes: Sequence[int], rng: np.random.Generator) -> Iterator[WeightedDraws]:
+        """After each round of `sizes` draws of theta and of the pattern, all so far, weighted."""
+        parts: list[WeightedDraws] = []
+        for size in sizes:
+            parts.append(self.draw(size, rng))
+            yield WeightedDraws(
+                np.concatenate([part.theta for part in parts]),
+                np.concatenate([part.pattern for part in parts]),
+                np.concatenate([part.log_ratio for part in parts]),
+                light=True,
+            )
+
     def draw(self, tries: int, rng: np.random.Generator) -> WeightedDraws:
         """`tries` weighted draws of theta and of the pattern."""
         likelihood, data, p = self.likelihood, self.data, self.likelihood.n_coef
-        place, logs, log_proposal = self.lattice.draw(tries, rng)
+        place, logs = self.lattice.draw(tries, rng)
         pattern = self.lattice.patterns[place]
         precision = _precision(self.prior, pattern, _scales(logs))
         parts = [_completed(likelihood, data, logs[:, at], precision[:, at], rng) for at in blocks(tries, data.floats)]
         theta = np.ascontiguousarray(np.hstack([part for part, _ in parts]).T)
         log_ratio = _log_prior(self.prior, p, pattern, logs) + np.concatenate([part for _, part in parts])
-        log_ratio -= log_proposal
+        log_ratio -= self.lattice.log_density(place, logs)
         if likelihood.beliefs:
             log_ratio += likelihood.log_belief(theta)
         return WeightedDraws(theta, pattern, log_ratio, light=True)

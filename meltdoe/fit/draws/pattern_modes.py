@@ -1,9 +1,15 @@
 """Weighted draws of a pass/fail or graded outcome under every pattern of active factors, around the modes.
 
-Every pattern is a Gaussian prior; all modes are climbed together, and draws of coefficients and log gaps around each,
-as many as its Laplace evidence asks for, carry the exact log ratio of target to proposal. A few rows speak about a few
-combinations of coefficients only: with those whitened by the prior, directions orthogonal to all rows keep the prior
-exactly and are drawn from it, and heavy-tailed t draws are spent on the others alone.
+Every pattern is a Gaussian prior; all modes are climbed together, and draws of coefficients and log gaps around each
+carry the exact log ratio of target to proposal. A few rows speak about a few combinations of coefficients only: with
+those whitened by the prior, directions orthogonal to all rows keep the prior exactly and are drawn from it, and
+heavy-tailed t draws are spent on the others alone. Most lie close around the mean (`firing_modes.mean_held`), where
+they are worth most; some lie wide around the mode, so that no draw far out can weigh much (a defensive mixture:
+Hesterberg 1995, Technometrics 37, 185-194, from memory).
+
+How many draws a pattern gets is asked of its Laplace evidence first, then of the weights of the draws made so far: as
+the root of their second moment, the best allocation to strata. All rounds are weighed as one mixture (Cornuet, Marin,
+Mira & Robert 2012, Scand. J. Statist. 39, 798-812, from memory).
 
 Where firings have an effect, their log sd is held at the nodes of a lattice (`scale_lattice.py`) meanwhile, since the
 joint mode of a scale and the effects it scales says little. It is then drawn from the lattice, coefficients and gaps
@@ -13,13 +19,14 @@ of firings hardly tells on the weights.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln
 
-from meltdoe.fit.draws.firing_modes import FiringModes, climb_held
+from meltdoe.fit.draws.firing_modes import FiringModes, climb_held, mean_held
 from meltdoe.fit.draws.pattern_draws import PatternPrior, WeightedDraws, blocks
 from meltdoe.fit.draws.scale_lattice import ScaleLattice, make_lattice
 from meltdoe.fit.model.likelihood import Likelihood
@@ -30,12 +37,33 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int_]
 
 _DF = 5.0  # of the t proposals; with 7 and more, k-hat was higher
-_WIDTHS = 16.0  # by which draws are wider, shared by the directions
+_WIDE_SHARE = 0.35  # of the draws, around the mode; with half as many, or twice as wide, more fits took a second round
+_WIDTHS = 16.0  # by which those are wider, shared by the directions
+_WIDER = 1.5  # at most; a little in each of many directions is much in all
 _SPOKEN = 1e-9  # of the largest singular value: less is rounding
 _DF_FIRING = 15.0  # of those of z, of which there are many
 _STEPS = 3  # of Newton's method towards the mode of a firing's z
 _LONGEST = 3.0  # of those steps
+_LIGHT = 1e-4  # share of the draws below which a mode is not worth a mean
+_KEPT = 0.2  # of the next round's draws, half as in the first round, half to all patterns alike
 _LOG_2_PI = float(np.log(2.0 * np.pi))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sheet:
+    """Draws of one width around one kind of centre, at M nodes, in directions that rows speak about first.
+
+    Attributes
+    ----------
+    centre : (M, r) in units of the prior.
+    lower : (M, r, r) lower triangular roots of the precisions. root : their transposed inverses.
+    log_det : (M,) log determinants of `lower`.
+    """
+
+    centre: Array
+    lower: Array
+    root: Array
+    log_det: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,90 +74,148 @@ class ModeProposal:
     ----------
     likelihood, prior : make the target.
     lattice : of pattern and log sd of firings.
-    a, z : (M, r), (M, G) modes at every node of every pattern kept.
-    root : (M, r, r) from standard draws to coefficients and log gaps around a, directions that rows speak about first.
-    log_det : (M,) log determinants of the inverse of `root`.
-    told : (M,) how many directions the rows speak about.
+    basis : (P, r, r) directions of each pattern kept, in the coefficients' own units.
+    told : (P,) how many of them the rows speak about.
+    near, wide : draws around the means, and wide around the modes, at every node of every pattern kept.
+    z : (M, G) modes of the firings' z.
     """
 
     likelihood: Likelihood
     prior: PatternPrior
     lattice: ScaleLattice
-    a: Array
-    z: Array
-    root: Array
-    log_det: Array
+    basis: Array
     told: IntArray
+    near: _Sheet
+    wide: _Sheet
+    z: Array
 
-    def draw(self, tries: int, rng: np.random.Generator) -> WeightedDraws:
-        """`tries` weighted draws of theta and of the pattern."""
-        r = self.a.shape[1]
-        place, logs, log_proposal = self.lattice.draw(tries, rng)
-        pattern = self.lattice.patterns[place]
+    def rounds(self, sizes: Sequence[int], rng: np.random.Generator) -> Iterator[WeightedDraws]:
+        """After each round of `sizes` draws of theta and of the pattern, all so far, weighted."""
+        lattice, n_patterns = self.lattice, len(self.lattice.patterns)
+        first = lattice.share.sum(axis=(1, 2))
+        shares: list[Array] = []
+        parts: list[tuple[IntArray, Array, Array, Array]] = []
+        for size in sizes:
+            drawn = lattice.draw(size, rng)
+            shares.append(lattice.share.sum(axis=(1, 2)))
+            parts.append((*drawn, *self._around(*drawn, rng)))
+            place, theta, log_given = (np.concatenate([part[i] for part in parts]) for i in (0, 2, 3))
+            mixed = lattice.shared_out(np.average(shares, axis=0, weights=sizes[: len(parts)]))
+            log_ratio = log_given - mixed.log_density(place, np.concatenate([part[1] for part in parts], axis=1))
+            yield WeightedDraws(theta, self.lattice.patterns[place], log_ratio)
+            # Weights within each pattern, whatever share of the draws it had.
+            within = np.exp(2.0 * (log_ratio - log_ratio.max())) * mixed.share.sum(axis=(1, 2))[place] ** 2
+            often = np.maximum(np.bincount(place, minlength=n_patterns), 1)
+            wanted = np.sqrt(np.bincount(place, within, minlength=n_patterns) / often)
+            lattice = self.lattice.shared_out(
+                (1.0 - _KEPT) * wanted / wanted.sum() + 0.5 * _KEPT * (first + 1.0 / n_patterns)
+            )
+
+    def _around(self, place: IntArray, logs: Array, rng: np.random.Generator) -> tuple[Array, Array]:
+        """Theta (m, d) at places and log sds of firings, and log ratios (m,) of target to proposal given both."""
+        m, r = place.size, self.basis.shape[1]
         owner = place * self.lattice.share[0].size + self.lattice.nearest(logs)
-        told = self.told[owner]
+        pattern, told = self.lattice.patterns[place], self.told[place]
         tailed = np.arange(r) < told[:, None]
-        e = rng.standard_normal((tries, r))
-        e *= np.where(tailed, np.sqrt(_DF / rng.chisquare(_DF, tries))[:, None], 1.0)
-        squares = np.sum(e**2, axis=1, where=tailed)
-        log_proposal += self.log_det[owner] + _log_t(squares, told, _DF)
-        log_proposal -= 0.5 * (np.sum(e**2, axis=1, where=~tailed) + (r - told) * _LOG_2_PI)
-        theta = np.empty((tries, self.likelihood.size))
-        log_ratio = self.prior.log_chance[pattern] - log_proposal
-        for at in blocks(tries, max(r**2, len(self.likelihood.X))):
-            theta[at, :r] = self.a[owner[at]] + np.einsum("sij,sj->si", self.root[owner[at]], e[at])
+        wide = rng.random(m) < _WIDE_SHARE
+        e = rng.standard_normal((m, r))
+        e *= np.where(tailed, np.sqrt(_DF / rng.chisquare(_DF, m))[:, None], 1.0)
+        log_proposal = -0.5 * (np.sum(e**2, axis=1, where=~tailed) + (r - told) * _LOG_2_PI)
+        theta, log_ratio = np.empty((m, self.likelihood.size)), np.empty(m)
+        for at in blocks(m, max(r**2, len(self.likelihood.X))):
+            here, u = owner[at], np.empty((len(owner[at]), r))
+            for sheet, chosen in ((self.near, np.flatnonzero(~wide[at])), (self.wide, np.flatnonzero(wide[at]))):
+                mine = here[chosen]
+                u[chosen] = sheet.centre[mine] + np.einsum("sij,sj->si", sheet.root[mine], e[at][chosen])
+            log_proposal[at] += np.logaddexp(
+                np.log(1.0 - _WIDE_SHARE) + _log_density(self.near, here, u, tailed[at], told[at]),
+                np.log(_WIDE_SHARE) + _log_density(self.wide, here, u, tailed[at], told[at]),
+            )
+            theta[at, :r] = self.prior.mean[:r] + np.einsum("sij,sj->si", self.basis[place[at]], u)
+            precision = self.prior.precision[pattern[at]]
+            log_proposal[at] += 0.5 * np.log(precision[:, :r]).sum(axis=1)
             if len(logs):
                 theta[at, r] = logs[0, at]
-                theta[at, r + 1 :], log_density = _draw_firings(self.likelihood, theta[at], self.z[owner[at]], rng)
-                log_ratio[at] -= log_density
-            precision = self.prior.precision[pattern[at]]
+                theta[at, r + 1 :], log_density = _draw_firings(self.likelihood, theta[at], self.z[here], rng)
+                log_proposal[at] += log_density
             away = (theta[at] - self.prior.mean) ** 2 * precision - np.log(precision) + _LOG_2_PI
-            log_ratio[at] += self.likelihood.log_likelihood(theta[at]) - 0.5 * away.sum(axis=1)
-        return WeightedDraws(theta, pattern, log_ratio)
+            log_ratio[at] = self.likelihood.log_likelihood(theta[at]) - 0.5 * away.sum(axis=1)
+        return theta, self.prior.log_chance[pattern] + log_ratio - log_proposal
 
 
-def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int, wider: float) -> ModeProposal:
+def _log_density(sheet: _Sheet, owner: IntArray, u: Array, tailed: NDArray[np.bool_], told: IntArray) -> Array:
+    """Log density (m,) of the directions that rows speak about, at u (m, r)."""
+    e = np.einsum("sji,sj->si", sheet.lower[owner], u - sheet.centre[owner])
+    return sheet.log_det[owner] + _log_t(np.sum(e**2, axis=1, where=tailed), told, _DF)
+
+
+def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int) -> ModeProposal:
     """What to draw from for one outcome.
 
     Parameters
     ----------
     likelihood : an outcome that is not measured.
     nodes : of the lattice of the log sd of firings.
-    wider : how much wider, at most, draws lie than the curvature at the mode asks for; less in many directions, where a
-        little in each is much in all.
     """
     r = likelihood.n_coef + likelihood.n_shape
     scale = slice(r, r + (likelihood.n_groups > 0))
     mean, sd = prior.mean[scale, None], prior.precision[0, scale, None] ** -0.5
+
+    def spread(logs: Array, m: int) -> Array:
+        return np.exp(logs[0]) if len(logs) else np.ones(m)
 
     def climbed(pattern: IntArray, logs: Array, start: FiringModes) -> FiringModes:
         # At a larger sd of firings than that of the start smaller z add as much.
         m = pattern.size
         less = np.exp(np.minimum(mean - logs, 0.0)).T if len(logs) else 1.0
         begin = np.repeat(start.a, m, axis=0), np.repeat(start.z, m, axis=0) * less
-        spread = np.exp(logs[0]) if len(logs) else np.ones(m)
-        return climb_held(likelihood, prior.mean[:r], prior.precision[pattern, :r], spread, *begin)
+        return climb_held(likelihood, prior.mean[:r], prior.precision[pattern, :r], spread(logs, m), *begin)
 
     begin = FiringModes(prior.mean[None, :r], np.zeros((1, likelihood.n_groups)), np.empty(0), np.empty(0))
     start = climbed(np.array([len(prior.patterns) - 1]), mean, begin)
     made: list[FiringModes] = []  # of the last call, which is that for all nodes
+    last: list[tuple[IntArray, Array]] = []  # what it was asked
 
     def log_height(pattern: IntArray, logs: Array) -> Array:
-        size = len(likelihood.X) * (1 + likelihood.n_shape) ** 2
         made[:] = [climbed(pattern[at], logs[:, at], start) for at in blocks(pattern.size, size)]
+        last[:] = [(pattern, logs)]
         log_prior = -0.5 * ((logs - mean) / sd) ** 2 - np.log(sd) - 0.5 * _LOG_2_PI
         found = np.concatenate([modes.log_evidence for modes in made])
         return np.asarray(prior.log_chance[pattern] + found + log_prior.sum(axis=0))
 
+    size = len(likelihood.X) * (1 + likelihood.n_shape) ** 2
     lattice = make_lattice(log_height, prior.patterns, mean[:, 0], sd[:, 0], (nodes,))
-    a, z = np.concatenate([modes.a for modes in made]), np.concatenate([modes.z for modes in made])
-    nodes_each = lattice.share[0].size
+    a, z, precision = (np.concatenate(part) for part in zip(*((m.a, m.z, m.precision) for m in made), strict=True))
     sds = prior.precision[lattice.patterns, :r] ** -0.5
     turned, told = _told_directions(likelihood, sds)
-    turned, told, sds = (np.repeat(turned, nodes_each, axis=0), np.repeat(told, nodes_each),
-                         np.repeat(sds, nodes_each, axis=0))  # fmt: skip
-    root, log_det = _roots(np.concatenate([modes.precision for modes in made]), sds, turned, told, wider)
-    return ModeProposal(likelihood, prior, lattice, a, z, root, log_det, told)
+    basis = sds[:, :, None] * turned
+    place = np.repeat(np.arange(len(sds)), lattice.share[0].size)
+    wide = _sheet(a - prior.mean[:r], precision, basis[place], sds[place], told[place], _WIDER)
+
+    heavy = np.flatnonzero(lattice.share.ravel() > _LIGHT)
+    pattern, logs = last[0]
+    for at in blocks(heavy.size, size):
+        here = heavy[at]
+        modes = FiringModes(a[here], z[here], precision[here], np.empty(0))
+        held = spread(logs[:, here], here.size)
+        moved = mean_held(likelihood, prior.mean[:r], prior.precision[pattern[here], :r], held, modes)
+        a[here], precision[here] = moved.a, moved.precision
+    near = _sheet(a - prior.mean[:r], precision, basis[place], sds[place], told[place], 1.0)
+    return ModeProposal(likelihood, prior, lattice, basis, told, near, wide, z)
+
+
+def _sheet(away: Array, precision: Array, basis: Array, sds: Array, told: IntArray, wider: float) -> _Sheet:
+    """Draws around `away` (M, r) from the prior mean, at most `wider` than precisions (M, r, r) ask for."""
+    r = away.shape[1]
+    inverse = np.swapaxes(basis / sds[:, :, None] ** 2, 1, 2)
+    tailed = np.arange(r) < told[:, None]
+    inner = np.swapaxes(basis, 1, 2) @ precision @ basis
+    inner = np.where(tailed[:, :, None] & tailed[:, None, :], inner, np.eye(r))
+    widened = np.minimum(wider, 1.0 + _WIDTHS / np.maximum(told, 1))
+    lower = np.linalg.cholesky(inner) / np.where(tailed, widened[:, None], 1.0)[:, :, None]
+    log_det = np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1)
+    centre = np.where(tailed, np.einsum("mij,mj->mi", inverse, away), 0.0)
+    return _Sheet(centre, lower, np.ascontiguousarray(np.swapaxes(np.linalg.inv(lower), 1, 2)), log_det)
 
 
 def _told_directions(likelihood: Likelihood, sds: Array) -> tuple[Array, IntArray]:
@@ -144,19 +230,6 @@ def _told_directions(likelihood: Likelihood, sds: Array) -> tuple[Array, IntArra
     turned, size, _ = np.linalg.svd(spoken)
     spoken_of = size > _SPOKEN * size.max(axis=1, initial=0.0, keepdims=True)
     return turned, np.asarray(np.count_nonzero(spoken_of, axis=1))
-
-
-def _roots(precision: Array, sds: Array, turned: Array, told: IntArray, wider: float) -> tuple[Array, Array]:
-    """Roots (m, r, r) of covariances, `wider` than precisions (m, r, r) ask for; log determinants of their inverses."""
-    r = sds.shape[1]
-    basis = sds[:, :, None] * turned
-    inner = np.swapaxes(basis, 1, 2) @ precision @ basis
-    tailed = np.arange(r) < told[:, None]
-    inner = np.where(tailed[:, :, None] & tailed[:, None, :], inner, np.eye(r))
-    widened = np.minimum(wider, 1.0 + _WIDTHS / np.maximum(told, 1))
-    lower = np.linalg.cholesky(inner) / np.where(tailed, widened[:, None], 1.0)[:, :, None]
-    log_det = np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1) - np.log(sds).sum(axis=1)
-    return basis @ np.swapaxes(np.linalg.inv(lower), 1, 2), log_det
 
 
 def _draw_firings(likelihood: Likelihood, theta: Array, start: Array, rng: np.random.Generator) -> tuple[Array, Array]:

@@ -9,7 +9,7 @@ weigh much. Where the lattice belongs is found by a few patterns at widely space
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -29,6 +29,7 @@ _REACH = 4.0  # prior sds of a scale either way that are looked at
 _SCOUTS = 17  # nodes of each that find where the lattice belongs
 _DEEP = 8.0  # log units below the top that it holds
 _NEGLIGIBLE = 10.0  # log units below the best pattern where a pattern is left out
+_EDGE = 1e-9
 _EVERYWHERE = 0.03  # share of the draws that goes to all nodes alike
 
 
@@ -48,21 +49,33 @@ class ScaleLattice:
     first: tuple[float, ...]
     step: tuple[float, ...]
 
-    def draw(self, count: int, rng: np.random.Generator) -> tuple[IntArray, Array, Array]:
-        """Places in `patterns` (count,), scales (number of scales, count), and the log of their density (count,)."""
+    def draw(self, count: int, rng: np.random.Generator) -> tuple[IntArray, Array]:
+        """Places in `patterns` (count,) and scales (number of scales, count)."""
         owner = np.unravel_index(systematic(self.share.ravel(), count, rng), self.share.shape)
         at = np.array(owner[1:], dtype=float)
         n = len(self.step)
         at[:n] += rng.random((n, count)) + rng.random((n, count)) - 1.0
+        return owner[0], np.array(self.first)[:, None] + np.array(self.step)[:, None] * at[:n]
+
+    def log_density(self, place: IntArray, scales: Array) -> Array:
+        """Log density (count,) of places and scales."""
+        at = np.zeros((2, place.size))
+        for i, value in enumerate(scales):
+            # Rounding must not carry a draw from the edge over it, where there is no density.
+            at[i] = np.clip((value - self.first[i]) / self.step[i], -1.0 + _EDGE, self.share.shape[1 + i] - _EDGE)
         below = np.floor(at).astype(int)
         part = at - below
         padded = np.pad(self.share, ((0, 0), (1, 1), (1, 1)))
-        density = np.zeros(count)
+        density = np.zeros(place.size)
         for up in product((0, 1), (0, 1)):
             weight = np.prod([part[i] if up[i] else 1.0 - part[i] for i in (0, 1)], axis=0)
-            density += weight * padded[owner[0], below[0] + 1 + up[0], below[1] + 1 + up[1]]
-        scales = np.array(self.first)[:, None] + np.array(self.step)[:, None] * at[:n]
-        return owner[0], scales, np.log(density) - np.log(self.step).sum()
+            density += weight * padded[place, below[0] + 1 + up[0], below[1] + 1 + up[1]]
+        return np.asarray(np.log(density) - np.log(self.step).sum())
+
+    def shared_out(self, share: Array) -> ScaleLattice:
+        """The same with these shares (P,) of the patterns, each spread over its nodes as before."""
+        nodes = self.share / self.share.sum(axis=(1, 2), keepdims=True)
+        return replace(self, share=share[:, None, None] * nodes)
 
     def nearest(self, scales: Array) -> IntArray:
         """(count,) index in I x J of the node nearest to scales (number of scales, count)."""

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import expit, logsumexp
 
-from meltdoe.fit.draws.firing_modes import climb_held
+from meltdoe.fit.draws.firing_modes import climb_held, mean_held
 from meltdoe.fit.draws.laplace import LogPosterior, climb
 from meltdoe.fit.draws.pattern_draws import every_pattern, systematic
 from meltdoe.fit.draws.pattern_modes import mode_proposal
@@ -59,16 +59,49 @@ def test_many_firings_leave_the_weights_even():
     groups = np.arange(60) // 3
     y = (rng.random(60) < expit(X[:, 1] + rng.standard_normal(20)[groups])).astype(float)
     likelihood = make_likelihood(X, y, groups=groups)
-    drawn = mode_proposal(likelihood, every_pattern(likelihood, ROLES, InclusionPrior()), 8, 1.25).draw(4000, rng)
+    proposal = mode_proposal(likelihood, every_pattern(likelihood, ROLES, InclusionPrior()), 8)
+    *_, drawn = proposal.rounds([1000, 1000, 2000], rng)
     weights = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio))
     assert 1 / np.sum(weights**2) > 1000
+
+
+def test_weights_stand_for_the_exact_posterior_whatever_was_learnt_between_rounds():
+    """One factor, two patterns and three classes: sums over a grid of the coefficients are the other computation."""
+    X = np.array([[1.0, -1.0]] * 5 + [[1.0, 1.0]] * 5)
+    y = np.array([0, 0, 0, 0, 1, 1, 1, 1, 1, 1.0])
+    likelihood = make_likelihood(X, y)
+    prior = every_pattern(likelihood, TermRoles(((), (0,)), (0, 1)), InclusionPrior())
+    grid = np.stack(np.meshgrid(np.linspace(-25, 25, 801), np.linspace(-25, 25, 801), indexing="ij"), axis=-1)
+    theta = grid.reshape(-1, 2)
+    log_prior = -0.5 * (theta[:, None] ** 2 * prior.precision - np.log(prior.precision)).sum(axis=2)
+    log_height = likelihood.log_likelihood(theta)[:, None] + log_prior + prior.log_chance
+    exact = np.exp(log_height - logsumexp(log_height))
+    *_, drawn = mode_proposal(likelihood, prior, 8).rounds([4000, 4000, 16000], np.random.default_rng(1))
+    weights = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio))
+    found = np.bincount(drawn.pattern, weights, minlength=len(prior.patterns))
+    assert found == pytest.approx(exact.sum(axis=0), abs=0.01)
+    assert weights @ drawn.theta == pytest.approx(exact.sum(axis=1) @ theta, abs=0.06)
+    assert weights @ drawn.theta**2 == pytest.approx(exact.sum(axis=1) @ theta**2, rel=0.05)
+
+
+def test_means_lie_nearer_to_the_middle_of_a_leaning_posterior_than_modes():
+    """Five passes of five and an intercept of sd 3; the mean by quadrature."""
+    likelihood = make_likelihood(np.ones((5, 1)), np.ones(5))
+    precision, none = np.array([[1 / 9.0]]), np.ones(1)
+    modes = climb_held(likelihood, np.zeros(1), precision, none, np.zeros((1, 1)), np.zeros((1, 0)))
+    means = mean_held(likelihood, np.zeros(1), precision, none, modes)
+    b = np.linspace(-10, 20, 20001)
+    height = np.exp(5 * (b - np.logaddexp(0, b)) - b**2 / 18)
+    mean = (height @ b) / height.sum()
+    assert abs(means.a[0, 0] - mean) < 0.5 * abs(modes.a[0, 0] - mean)
 
 
 def test_density_of_the_lattice_is_that_of_its_draws():
     """Mean of 1 / density over draws is the volume that the density covers; tents reach one step beyond the ends."""
     share = np.random.default_rng(0).dirichlet(np.ones(2 * 4 * 3)).reshape(2, 4, 3)
     lattice = ScaleLattice(np.array([0, 5]), share, (-1.0, 2.0), (0.5, 0.25))
-    place, scales, log_density = lattice.draw(40_000, np.random.default_rng(1))
+    place, scales = lattice.draw(40_000, np.random.default_rng(1))
+    log_density = lattice.log_density(place, scales)
     assert np.exp(-log_density).mean() == pytest.approx(2 * (5 * 0.5) * (4 * 0.25), rel=0.03)
     assert (place == 1).mean() == pytest.approx(share[1].sum(), abs=0.001)
     assert scales[0].mean() == pytest.approx(-1.0 + 0.5 * (share.sum(axis=(0, 2)) @ np.arange(4)), abs=0.01)
