@@ -61,7 +61,7 @@ def options(
     if compared.few:
         say_wrapped(f"No more than these, since {compared.few}.")
     if played:
-        say_wrapped(rehearsal_note(played, series))
+        say_wrapped(rehearsal_note(compared))
     say("")
     for option in compared.options:
         say_wrapped(f"{option.name}: {option.choose_when}")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from meltdoe.plans.comparison import PlanComparison
 from meltdoe.plans.merits.assessment import Assessment
 from meltdoe.plans.merits.pass_simulation import PassSimulation
@@ -69,12 +67,17 @@ def power_meaning(compared: PlanComparison) -> str:
     return f"a change of {compared.effect:g} times the scatter between equal melts ({level})"
 
 
-def rehearsal_note(played: Mapping[str, float], series: MeltSeries) -> str:
-    """What the columns of rehearsed figures mean."""
+def rehearsal_note(compared: PlanComparison) -> str:
+    """What the columns of rehearsed figures mean; empty where nothing was rehearsed."""
+    played = [option.rehearsal for option in compared.options if option.rehearsal]
+    if not played:
+        return ""
+    error = max(one.get("true_chance_error", 0.0) for one in played)
     return (
-        "finds: true chance of success at the setting that each plan alone ends with, and lost: costly failures on the "
-        f"way, both averages of {played['series']:.0f} series played against truths from your beliefs in which "
-        f"{100 * series.target_chance:.0f} % can be reached."
+        "finds: true chance of success at the setting that each plan alone ends with (give or take "
+        f"{100 * error:.0f} points), and lost: costly failures on the way, both averages from "
+        f"{played[0]['series']:.0f} simulated series, played against truths from your beliefs in which "
+        f"{100 * compared.series.target_chance:.0f} % can be reached."
     )
 
 
@@ -141,8 +144,8 @@ def simulation_sentences(played: PassSimulation) -> list[str]:
         return []
     shares = ", ".join(f"{term} {100 * p:.0f} %" for term, p in zip(played.terms, played.power, strict=True))
     return [
-        f"By {played.sets} simulated sets of results a pass chance from {played.low:g} to {played.high:g} is shown: "
+        f"From {played.sets} simulated series, a pass chance from {played.low:g} to {played.high:g} is shown: "
         f"{shares} (give or take {100 * played.error:.0f} points).",
-        f"In {100 * played.separated:.0f} % of such sets the settings split passes from failures, so that an ordinary "
-        "estimate does not exist and the methods for few melts are needed.",
+        f"In {100 * played.separated:.0f} % of such series the settings split passes from failures, so that an "
+        "ordinary estimate does not exist and the methods for few melts are needed.",
     ]
