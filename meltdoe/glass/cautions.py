@@ -62,13 +62,15 @@ class Caution:
 
     Parameters
     ----------
-    id, hazard, applies_when, what_to_do : what, where and the usual care.
+    id, short : its name in the table, and in two or three words of the bench.
+    hazard, applies_when, what_to_do : what, where and the usual care.
     authority, limit_value : who sets the limit and the limit, "-" where there is none.
     how_obtained : whether the limit was seen in print or comes from memory.
     because : what called for it, for example ``"material soda_ash"`` or ``'word "ladle"'``.
     """
 
     id: str
+    short: str
     hazard: str
     applies_when: str
     what_to_do: str
@@ -148,6 +150,7 @@ def cautions_from_words(text: str) -> tuple[Caution, ...]:
 def _caution(row: Row, because: tuple[str, ...]) -> Caution:
     return Caution(
         id=row["id"],
+        short=row["short"],
         hazard=row["hazard"],
         applies_when=row["applies_when"],
         what_to_do=row["what_to_do"],

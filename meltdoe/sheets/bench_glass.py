@@ -28,15 +28,42 @@ class BenchGlass:
     ----------
     weights : what to weigh, or None where it cannot be worked out.
     sentences : what is expected of it, with standard deviations.
-    warnings : what the maker must know; also why something could not be worked out.
-    cooling : the annealing of its casting in one sentence, or empty.
+    warnings : what the maker must know before weighing; also why something could not be worked out.
+    caveats : what the figures leave out or rest on.
+    cooling : the annealing of its casting, how and how long for each step; empty where there is none.
+    cooling_doubt : by how much the soak may be out, in the unit of the maker.
     """
 
     glass: MeltGlass
     weights: MeltWeights | None
     sentences: tuple[str, ...]
     warnings: tuple[str, ...]
-    cooling: str = ""
+    caveats: tuple[str, ...] = ()
+    cooling: tuple[tuple[str, str], ...] = ()
+    cooling_doubt: str = ""
+
+    @property
+    def charging(self) -> str:
+        """In how many portions it goes into the crucible; empty where the crucible is not known."""
+        portions = self.weights.portions if self.weights is not None else None
+        if not portions:
+            return ""
+        return (
+            "Charge in 1 portion."
+            if portions == 1
+            else f"Charge in {portions} portions, each when the one before is flat."
+        )
+
+    @property
+    def told(self) -> str:
+        """What comes of the charge and how it should pour; empty where it cannot be worked out."""
+        if self.weights is None:
+            return ""
+        made = (
+            f"Together {self.weights.charge}; {self.weights.glass:.0f} g of glass come of it, "
+            f"{self.weights.loss:.1f} % leave as gas, {self.weights.gas_litres:.0f} litres when hot."
+        )
+        return " ".join((made, *self.sentences))
 
 
 def bench_glass(series: MeltSeries, melt: PlannedMelt, on_shelf: Shelf) -> BenchGlass:
@@ -47,8 +74,10 @@ def bench_glass(series: MeltSeries, melt: PlannedMelt, on_shelf: Shelf) -> Bench
     except ValueError as fault:
         return BenchGlass(glass, None, (), (f"the weights cannot be worked out: {fault}",))
     of_cooling = glass.cooling.schedule.warnings if glass.cooling is not None else ()  # said on the firing's page
-    warnings = dict.fromkeys((*weights.warnings, *(w for w in glass.warnings if w not in of_cooling)))
-    return BenchGlass(glass, weights, tuple(pour_sentences(series, glass)), tuple(warnings), _cooling(series, glass))
+    caveats = tuple(text for text in glass.warnings if text not in (*weights.warnings, *of_cooling))
+    return BenchGlass(
+        glass, weights, tuple(pour_sentences(series, glass)), weights.warnings, caveats, *_cooling(series, glass)
+    )
 
 
 def pour_sentences(series: MeltSeries, glass: MeltGlass) -> list[str]:
@@ -83,18 +112,18 @@ def casting_sentences(glass: MeltGlass) -> list[str]:
     return said
 
 
-def _cooling(series: MeltSeries, glass: MeltGlass) -> str:
+def _cooling(series: MeltSeries, glass: MeltGlass) -> tuple[tuple[tuple[str, str], ...], str]:
     if glass.cooling is None:
-        return ""
+        return (), ""
     unit = temperature_unit(series)
     soak, *falls = glass.cooling.schedule.steps
     spread = convert_difference(glass.cooling.schedule.annealing_sd, "K", unit)
     steps = [
-        f"{convert_difference(step.rate, 'K', unit):.3g} {unit}/h to {_degrees(step.end, unit)} ({step.hours:.1f} h)"
+        (f"{convert_difference(step.rate, 'K', unit):.3g} {unit}/h to {_degrees(step.end, unit)}", step.hours)
         for step in falls
     ]
-    held = f"soak at {_degrees(soak.start, unit)} (give or take {spread:.0f}) for {soak.hours:.1f} h"
-    return f"{held}, then down {', '.join(steps)}."
+    told = [(f"soak at {_degrees(soak.start, unit)}", soak.hours), *steps]
+    return tuple((how, f"{hours:.1f} h") for how, hours in told), f"{spread:.0f} {unit}"
 
 
 def _degrees(celsius: float, unit: str) -> str:

@@ -14,6 +14,7 @@ from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome
 from meltdoe.sheets.bench_glass import BenchGlass, bench_glass
 from meltdoe.sheets.firing_sheet import FiringSheet, firing_sheet
+from meltdoe.sheets.page_size import cautions_size, firing_size, melt_size
 from meltdoe.sheets.series_cautions import cautions_of_melt, cautions_of_plan
 
 __all__ = ["MeltSheet", "OutcomeBox", "SettingLine", "melt_sheets", "sheets_page"]
@@ -53,6 +54,11 @@ class OutcomeBox:
     unit: str
     good: str
 
+    @property
+    def small(self) -> str:
+        """What stands below the title."""
+        return "; ".join(part for part in (self.only_if, f"good: {self.good}" if self.good else "") if part)
+
 
 @dataclass(frozen=True, slots=True)
 class MeltSheet:
@@ -75,6 +81,26 @@ class MeltSheet:
     glass: BenchGlass | None
     cautions: tuple[Caution, ...]
 
+    def about(self, with_page: bool) -> str:
+        """What the melt is for and what it shares; `with_page` where its firing has a page of its own."""
+        said = [f"Planned as: {self.melt.purpose}."] if self.melt.purpose else []
+        shared = "; ".join(f"{line.title} {line.planned}" for line in self.settings if line.shared)
+        if with_page:
+            said.append(f"Whole firing: {shared}; schedule on its page." if shared else "Schedule: page of the firing.")
+        elif self.beside:
+            others = ", ".join(map(str, self.beside))
+            said.append(f"Shares its firing with melt{'s' if len(self.beside) > 1 else ''} {others}.")
+        return " ".join(said)
+
+    @property
+    def beware(self) -> str:
+        """Its cautions in a line."""
+        named = ", ".join(caution.short for caution in self.cautions[:-1])
+        return (
+            f"{named}{'. ' if named else ''}What to do stands on the last page; "
+            "follow local codes and ask qualified people."
+        )
+
 
 def melt_sheets(plan: Plan, done: Collection[int] = (), on_shelf: Shelf | None = None) -> tuple[MeltSheet, ...]:
     """A sheet for every planned melt, in the order of the work.
@@ -93,6 +119,7 @@ def melt_sheets(plan: Plan, done: Collection[int] = (), on_shelf: Shelf | None =
     circumstances = tuple(
         f"{c.label or c.name}{f' ({c.unit})' if c.unit else ''}{': ' + ' / '.join(c.options) if c.options else ''}"
         for c in series.circumstances
+        if series.recipe is None or c.name != series.recipe.weighed  # written down beside each weight
     )
     return tuple(
         MeltSheet(
@@ -165,7 +192,13 @@ def sheets_page(plan: Plan, done: Collection[int] = (), on_shelf: Shelf | None =
     pages = _pages(series, sheets)
     with_page = {firing.firing for firing, _ in pages if firing is not None}
     return environment.get_template("sheets.html.j2").render(
-        series=series, pages=pages, with_page=with_page, cautions=cautions
+        series=series,
+        pages=pages,
+        with_page=with_page,
+        cautions=cautions,
+        firing_size=firing_size,
+        melt_size=lambda sheet: melt_size(sheet, sheet.melt.firing in with_page),
+        cautions_size=cautions_size(series, cautions),
     )
 
 

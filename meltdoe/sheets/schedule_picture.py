@@ -13,6 +13,7 @@ __all__ = ["Curve", "ScheduleDrawing", "Tick", "schedule_drawing"]
 
 _WIDTH, _HEIGHT = 720.0, 175.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 56.0, 12.0, 28.0, 24.0
+_UNIT = 24.0  # where the axis ends stands its unit, and no number
 _ROOM = 20.0  # °C
 _DASHES = ("", "9 5", "2 4", "12 4 2 4")  # told apart in black and white
 _STEPS = (1, 2, 5, 10, 20, 24, 48, 100, 200, 250, 500)
@@ -101,7 +102,9 @@ def schedule_drawing(
         _TOP,
         _HEIGHT - _BOTTOM,
         curves,
-        tuple(Tick(x(hours), f"{hours:g}") for hours in _marks(longest, 12)),
+        tuple(
+            Tick(x(hours), f"{hours:g}" if x(hours) < _WIDTH - _RIGHT - _UNIT else "") for hours in _marks(longest, 12)
+        ),
         tuple(Tick(y(degrees), f"{degrees:g}") for degrees in _marks(hottest, 6)),
         unit,
         f"Temperature against hours: the kiln rises to {hottest:.0f} {unit}"

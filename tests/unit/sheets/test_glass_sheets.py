@@ -11,6 +11,7 @@ from meltdoe.charge.earlier_melts import EarlierMelt
 from meltdoe.charge.shelf import shelf
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.series import Amount, Choice, Kiln, MeltSeries, Outcome
+from meltdoe.series.belief import Circumstance
 from meltdoe.series.limit_parser import parse_expression
 from meltdoe.series.recipe import Cooling, Mould, OwnMaterial, Part, Recipe, Supply
 from meltdoe.sheets.bench_glass import bench_glass
@@ -127,7 +128,26 @@ def test_castings_too_unlike_are_cooled_each_by_itself():
     assert joint_cooling(plans, 0.0) == ()
     page = text_of(sheets_page(plan))
     assert "too far apart for one annealing" in page
-    assert len(re.findall(r"Cool: soak at \d+ °C", page)) == 2
+    assert len(re.findall(r"Cool \(the soak may be out by \d+ °C\) soak at \d+ °C \d+\.\d h", page)) == 2
+
+
+def test_what_was_weighed_is_written_beside_the_weights_and_nowhere_else():
+    notes = (Circumstance("weighed"), Circumstance("humidity", unit="%"))
+    weighed = replace(glass_series().recipe, weighed="weighed")
+    (sheet,) = melt_sheets(planned(glass_series(recipe=weighed, circumstances=notes), {}))
+    assert sheet.circumstances == ("humidity (%)",)
+    assert "Really weighed" in sheets_page(planned(glass_series(recipe=weighed, circumstances=notes), {}))
+
+
+def test_what_matters_at_the_balance_stands_apart_from_what_the_figures_leave_out():
+    """A crucible that is too small has to be seen; that a model has no term for chromium has not."""
+    small = replace(glass_series().recipe, crucible=Quantity(500, "ml"))
+    (sheet,) = melt_sheets(planned(glass_series(recipe=small), {"kind": "chrome oxide", "share": 0.4}))
+    assert any("take a larger crucible" in text for text in sheet.glass.warnings)
+    assert any("Cr2O3 left out" in text for text in sheet.glass.caveats)
+    page = sheets_page(planned(glass_series(recipe=small), {"kind": "chrome oxide", "share": 0.4}))
+    (warned,) = re.findall(r'<p class="warn">(The melt alone.*?)</p>', page)
+    assert "take a larger crucible" in warned
 
 
 def test_a_kiln_read_in_fahrenheit_gets_its_sheets_in_fahrenheit():
@@ -202,6 +222,8 @@ def test_the_schedule_is_drawn_and_castings_that_cool_apart_have_a_line_each():
         assert np.all((corners[:, 1] >= apart.top) & (corners[:, 1] <= apart.bottom))
     assert "rises to 1200 °C" in apart.described
     assert apart.hours[0].text == apart.degrees[0].text == "0"
+    for tick in (*together.hours, *apart.hours):
+        assert not tick.text or tick.at < apart.right - 20.0, "the unit stands there"
     assert sheets_page(planned(series, {}, {})).count("<svg") == 1
 
 

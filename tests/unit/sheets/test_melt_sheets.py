@@ -133,7 +133,9 @@ def test_cautions_stand_on_the_last_page_and_the_one_that_defers_comes_last():
     assert len(cautions) > 3, "soda, crucibles and 1250 °C call for some"
     page = sheets_page(planned(series))
     listed = [unescape(item) for item in re.findall(r"<li><strong>(.*?)\.</strong>", page)]
-    assert [item.lower() for item in listed] == [caution.hazard.lower() for caution in cautions]
+    assert [item.lower() for item in listed] == [f"{one.short}: {one.hazard}".lower() for one in cautions]
+    for caution in cautions[:-1]:
+        assert page.count(caution.short) >= 4, "every melt names it by the words under which it stands on the last page"
     assert page.rindex('id="cautions"') > page.rindex('id="melt-')
     assert "local codes and ask qualified people" in Reading(page).text
     assert "it boils over" in Reading(page).text, "limits are said where the work is done"
