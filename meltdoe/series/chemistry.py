@@ -49,7 +49,7 @@ class Chemistry:
     boil_over: str = ""
     crack: str = ""
     worth: float = 4.0
-    trust: float = 0.2
+    trust: float = 0.1
     use: bool = True
     stiffest: float | None = None
 

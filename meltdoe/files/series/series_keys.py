@@ -50,7 +50,7 @@ EXAMPLES = {
     "water": "0.3", "price": "18.5", "pack": '"5 kg"', "stock": '"1.2 kg"', "amount": '"3 kg"', "lasts": "2",
     "lost_with": '"contained"', "volume": '"350 ml"', "casting": '"800 g"', "thickness": '"40 mm"', "cover": '"150 mm"',
     "at_thickness": '"40 mm"',
-    "pour": '"poured"', "boil_over": '"contained"', "crack": '"cracks"', "stiffest": "4", "trust": "0.2",
+    "pour": '"poured"', "boil_over": '"contained"', "crack": '"cracks"', "stiffest": "4", "trust": "0.1",
     "gone": '["loose"]', "furnace_rate": '"60 °C/h"', "bed": '"vermiculite"',
 }  # fmt: skip
 OTHER_WORDS = {

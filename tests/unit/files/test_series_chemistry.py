@@ -63,7 +63,7 @@ def test_it_is_read_with_all_that_follows():
     assert problems == ()
     assert (series.chemistry.pour, series.chemistry.worth, series.chemistry.use) == ("poured", 3.0, True)
     assert check_series_text(TEXT + "trust = 0.6\n")[0].chemistry_prior.trust == 0.6
-    assert series.chemistry_prior.trust == series.chemistry.trust == 0.2
+    assert series.chemistry_prior.trust == series.chemistry.trust == 0.1
     assert series.own_terms == {"poured": (parse_term("viscosity"),)}
     assert [one.name for one in series.derived] == ["viscosity"]
     assert {belief.outcome for belief in series.chemistry_prior.beliefs} == {"contained", "poured"}
@@ -83,7 +83,7 @@ FAULTS = [  # changes; a part of the faulty line, of what is wrong, of how to me
     ([('pour = "poured"', 'pour = "pourd"')], "pourd", '"pourd" is no outcome', 'write "poured"'),
     ([('pour = "poured"', 'pour = "seeds"')], "seeds", "does not say what is good", "good ="),
     ([("worth = 3", "worth = 30")], "worth", '"worth" is 30', "between 0 and 10"),
-    ([("worth = 3", "trust = 1")], "trust", '"trust" is 1', "between 0 and 1, such as 0.2"),
+    ([("worth = 3", "trust = 1")], "trust", '"trust" is 1', "between 0 and 1, such as 0.1"),
     ([("worth = 3", "use = 1")], "use = 1", '"use" is', "true or false"),
     ([("worth = 3", "stiffest = 0.3")], "stiffest", "is hopeless", "raise stiffest"),
     ([("worth = 3", "stiff = 3")], "stiff = 3", "not known", "stiffest"),
