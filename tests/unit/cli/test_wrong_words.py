@@ -32,7 +32,7 @@ def said(line):
         ("next --aim win", '--aim takes auto, learn or reach, not "win"'),
         ("next --aim 'it''s on'", '--aim takes auto, learn or reach, not "its on"'),
         ("report --for me", '--for takes maker, gallery, journal or course, not "me"'),
-        ("report --with=pdf", '--with takes docx, markdown or tables, not "pdf"'),
+        ("report --with=pdf", '--with takes docx, markdown, png or tables, not "pdf"'),
         ("analyse --level high", '--level takes a number from 50 to 99.9, not "high"'),
         ("analyse --level=100", '--level takes a number from 50 to 99.9, not "100"'),
         ("plan --melts 0", '--melts takes a whole number of at least 1, not "0"'),
