@@ -30,6 +30,7 @@ _LOG_2_PI = float(np.log(2.0 * np.pi))
 _MOST_STEPS = 12  # towards the best mu
 _NEAR = 0.2  # squared distance of mu from what it should be that is near enough
 _FIRST_STEP = 0.6  # share of the way; whole steps overshoot
+_ASTRAY = 1.0  # squared distance at which the search for mu is given up, and mu = 0 taken: its weights are at most 1
 
 
 class _Limits(NamedTuple):
@@ -51,7 +52,8 @@ def log_chance_above(mean: Array, cover: Array, limits: Array) -> Array:
     """Log chance (m,), nearly, that N(mean, cover), (c, m) and (c, c, m), lies above limits (c,) in all entries."""
     if not limits.size:
         return np.zeros(mean.shape[1])
-    return _tilted(_limits(mean, cholesky(cover), limits))[1]
+    psi = _tilted(_limits(mean, cholesky(cover), limits))[1]
+    return np.minimum(psi, _least_of_each(mean, cover, limits))
 
 
 def draw_above(mean: Array, cover: Array, limits: Array, rng: np.random.Generator) -> tuple[Array, Array]:
@@ -70,6 +72,12 @@ def draw_above(mean: Array, cover: Array, limits: Array, rng: np.random.Generato
     return mean + np.einsum("ijm,jm->im", root, e), log_weight
 
 
+def _least_of_each(mean: Array, cover: Array, limits: Array) -> Array:
+    """(m,) log chance of the entry that is least likely above its limit: the log chance of all is no greater."""
+    surplus = (mean - limits[:, None]) / np.sqrt(np.einsum("iim->im", cover))
+    return np.asarray(log_ndtr(surplus).min(axis=0))
+
+
 def _limits(mean: Array, root: Array, limits: Array) -> _Limits:
     size = np.einsum("iim->im", root)
     tie = root / size[:, None]
@@ -81,7 +89,7 @@ def _tilted(at: _Limits) -> tuple[Array, Array]:
     """mu (c, m), and psi (m,)."""
     mu = np.zeros_like(at.low)
     found = _path(at, mu)
-    psi, wanted, distance = found.psi, found.wanted, found.distance
+    untilted, psi, wanted, distance = found.psi, found.psi.copy(), found.wanted, found.distance
     step = np.full(distance.size, _FIRST_STEP)
     for _ in range(_MOST_STEPS):
         left = np.flatnonzero(distance > _NEAR)
@@ -96,6 +104,8 @@ def _tilted(at: _Limits) -> tuple[Array, Array]:
         mu[:, good], wanted[:, good] = trial[:, nearer], found.wanted[:, nearer]
         psi[good], distance[good] = found.psi[nearer], found.distance[nearer]
         step[left] = np.where(nearer, np.minimum(1.0, 1.3 * step[left]), 0.4 * step[left])
+    astray = distance > _ASTRAY
+    mu[:, astray], psi[astray] = 0.0, untilted[astray]
     return mu, psi
 
 
