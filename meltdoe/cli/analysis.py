@@ -65,7 +65,8 @@ def analyse(
         say(*stage_sentences(stage), "")
         rows = [row for effect in stage.effects if (row := effect_row(effect)) is not None]
         if rows:
-            say(*table(EFFECT_COLUMNS, rows), f"  ({stage.classical.method or 'no classical fit'})", "")
+            way = stage.classical.method.partition(";")[0]  # why anything was left out is among the sentences
+            say(*table(EFFECT_COLUMNS, rows), f"  ({way or 'no classical fit'})", "")
     say(best_sentence(chain, best), risk_sentence(chain, best))
     if planned is not None:
         say(planned)
@@ -81,20 +82,22 @@ EFFECT_COLUMNS = ["change", "chance from", "to", "difference", "matters", "class
 
 def effect_row(effect: Effect) -> list[str] | None:
     """One effect as a row under `EFFECT_COLUMNS`; None where the melts cannot tell it apart."""
+    from meltdoe.fit.stages.phrases import measure, percent, points
+
     if not effect.estimable:
         return None
     difference = "-"
     if effect.change_low is not None and effect.change_high is not None:
-        difference = f"{100 * effect.change_low:+.0f} to {100 * effect.change_high:+.0f} points"
+        difference = f"{points(effect.change_low)} to {points(effect.change_high)} points"
     elif effect.value_low is not None and effect.value_high is not None:
-        difference = f"{effect.value_low:+.3g} to {effect.value_high:+.3g}"
+        difference = f"{measure(effect.value_low, sign=True)} to {measure(effect.value_high, sign=True)}"
     estimate = "-"
     if effect.estimate is not None and effect.low is not None and effect.high is not None:
         estimate = f"{effect.estimate:+.2f} ({_limit(effect.low)} to {_limit(effect.high)})"
     return [
         effect.label,
-        "-" if effect.chance_from is None else f"{100 * effect.chance_from:.0f} %",
-        "-" if effect.chance_to is None else f"{100 * effect.chance_to:.0f} %",
+        "-" if effect.chance_from is None else percent(effect.chance_from),
+        "-" if effect.chance_to is None else percent(effect.chance_to),
         difference,
         "-" if effect.inclusion is None else f"{100 * effect.inclusion:.0f} %",
         estimate,

@@ -271,7 +271,10 @@ def log_problems(series: MeltSeries, entries: Iterable[tuple[Entry, Where]]) -> 
                     f'{key_text(key, series)} has {column} "{text_cell(mine)}", but mould {sibling.mould} of the '
                     f'same melt has "{text_cell(theirs)}"'
                 )
-                problems.append(where.problem(what, f"write the same {column} in every row of melt {entry.melt}"))
+                mend = f"write the same {column} in every row of melt {entry.melt}"
+                if column in (outcome.name for outcome in series.outcomes):
+                    mend += f', or seen_per = "mould" at the outcome {column} in series.toml'
+                problems.append(where.problem(what, mend))
     return tuple(problems)
 
 

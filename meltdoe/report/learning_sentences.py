@@ -135,7 +135,8 @@ def surprise_sentences(found: Influence) -> tuple[str, ...]:
         return ()
     said = [_surprise(one) for one in found.surprises]
     count, n = len(said), len(found.seen)
-    by_luck = f"about {found.surprises_expected:.1f} would be expected if the model were right"
+    luck = found.surprises_expected
+    by_luck = f"{f'about {luck:.1f}' if luck >= 0.05 else 'hardly any'} would be expected if the model were right"
     if not count:
         rarest = found.seen[0]
         return (
@@ -246,7 +247,10 @@ def _drift(chain: ChainFit, drift: Drift) -> str:
     outcome = chain.stage(drift.outcome).outcome
     title = capital(judged_phrase(outcome))
     if drift.finding == "mixed up":
-        along = listed(drift.goes_along) if drift.goes_along else "the settings taken together"
+        together = (
+            "the settings and circumstances taken together" if chain.series.nuisances else "the settings taken together"
+        )
+        along = listed(drift.goes_along) if drift.goes_along else together
         return (
             f"{title}: the order of the melts goes along with {along}, so a drift could not be told from their effects."
         )

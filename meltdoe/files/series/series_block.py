@@ -89,10 +89,10 @@ class Block:
                 mend = f"write {quoted(meant)}"
             elif homes == [""]:
                 mend = "move it to the top of the file, above the first block"
-            elif homes:
+            elif len(homes) == 1:
                 mend = f"move it below {homes[0]}"
             else:
-                mend = f"the keys here are {listed(known)}"
+                mend = f"take it out; the keys here are {listed(known)}"
             self.fault(key, f"the key {quoted(key)} is not known", mend)
 
     def refuse(self, keys: Iterable[str], kind: str) -> None:

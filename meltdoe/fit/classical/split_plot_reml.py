@@ -219,9 +219,7 @@ def _require_separate_components(
         if np.bincount(factors[name]).max() == 1:
             raise Inestimable(f"every {name} held one row, so its scatter cannot be told from that of a melt", (name,))
         if np.abs(part).max() < 1e-9:
-            raise Inestimable(
-                f"no two of {name} share their settings, so the scatter between them cannot be seen", (name,)
-            )
+            raise Inestimable(f"the terms tell every {name} from every other, so its scatter cannot be seen", (name,))
     patterns = np.array([np.eye(projected[0].shape[0]), *projected]).reshape(len(names) + 1, -1)
     patterns /= np.linalg.norm(patterns, axis=1, keepdims=True)
     if np.linalg.matrix_rank(patterns, tol=1e-8) < len(names) + 1:

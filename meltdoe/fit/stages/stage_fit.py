@@ -206,8 +206,16 @@ def _notes(data: StageData, classical: ClassicalFit, posterior: Posterior) -> tu
         its = "its average" if len(names) == 1 else "their averages"
         notes.append(f"Allowed for, and taken at {its} in every prediction: {listed(names)}.")
     if data.groups is not None:
-        shared = "castings of one melt" if data.group_kind == "melt" else "melts of one firing"
-        notes.append(f"{capital(good_phrase(data.outcome))}: {shared} are taken to share an effect of their own.")
+        title, by_melt = capital(good_phrase(data.outcome)), data.group_kind == "melt"
+        if data.groups.any():
+            shared = "castings of one melt" if by_melt else "melts of one firing"
+            notes.append(f"{title}: {shared} are taken to share an effect of their own.")
+        else:
+            one, rows = ("melt", "castings") if by_melt else ("firing", "melts")
+            notes.append(
+                f"{title}: all {rows} seen are of one {one}, and what that {one} did to all of them alike cannot be "
+                "told apart; the intervals allow for it."
+            )
     if "left out" in classical.method:
         notes.append(f"Classical fit: {classical.method}.")
     reasons = dict.fromkeys(classical.reasons[label] for label in classical.tied)

@@ -23,7 +23,7 @@ from meltdoe.errors import Inestimable
 from meltdoe.fit.classical.separation import separation
 from meltdoe.fit.stages.phrases import capital, good_phrase, listed, melts_phrase
 from meltdoe.fit.stages.stage_data import BoolArray, StageData, modelled_factors
-from meltdoe.series.factor import Choice, Factor, FloatArray
+from meltdoe.series.factor import Choice, Factor, FloatArray, Ordered
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["Split", "find_split"]
@@ -122,13 +122,19 @@ def _alone(
         top, bottom = ("good", "bad") if bigger_is_good else ("bad", "good")
         parts = []
         if above.any():
-            start = factor.show(float(values[above].min()))
-            parts.append(f"all {top} at {start} and above ({_numbers(melts, above)})")
+            start = _reach(factor, float(values[above].min()), "above")
+            parts.append(f"all {top} at {start} ({_numbers(melts, above)})")
         if below.any():
-            start = factor.show(float(values[below].max()))
-            parts.append(f"all {bottom} at {start} and below ({_numbers(melts, below)})")
+            start = _reach(factor, float(values[below].max()), "below")
+            parts.append(f"all {bottom} at {start} ({_numbers(melts, below)})")
         return complete, ", ".join(parts), above | below
     return None
+
+
+def _reach(factor: Factor, value: float, way: str) -> str:
+    """ "24 wt% and above"; the last of ordered options stands alone."""
+    last = isinstance(factor, Ordered) and value == (len(factor.options) - 1 if way == "above" else 0)
+    return factor.show(value) if last else f"{factor.show(value)} and {way}"
 
 
 def _by_option(

@@ -214,7 +214,7 @@ def test_what_it_refuses() -> None:
     y = outcome(8)
     with pytest.raises(Inestimable, match="every firing held one row"):
         split_plot(X, y, np.arange(18))
-    with pytest.raises(Inestimable, match="no two of firing share"):
+    with pytest.raises(Inestimable, match="the terms tell every firing from every other"):
         split_plot(np.column_stack([np.eye(6)[FIRING], FLUX]), y, FIRING)
     with pytest.raises(Inestimable, match="cannot be told apart"):
         split_plot(X, y, {"firing": FIRING, "crucible": FIRING + 10})
