@@ -29,6 +29,7 @@ __all__ = ["BULK_DENSITY", "MeltWeights", "WeighingLine", "glass_wanted", "grams
 
 BULK_DENSITY = 1.2  # g/ml of loose cold charge: common practice, no source
 _MELT_DENSITY = 2.34  # g/ml: 2.31 to 2.35 of every melt of obsidian with soda at 1100 °C
+_FALSE = 0.2  # beyond it a rounded weight would make another glass: 1 g for 0.5 g, or nothing at all
 _COARSE = 0.02  # a weight that rounding changes by more than 2 % is worth a finer balance: common practice, no source
 
 
@@ -38,7 +39,7 @@ class WeighingLine:
 
     Parameters
     ----------
-    weight : as read off the balance, in its unit.
+    weight : as read off the balance, in its unit; of a pinch that it cannot show, what a finer one must.
     running : what the balance shows when it is not set to zero in between.
     share : wt% of the charge.
     """
@@ -136,13 +137,13 @@ def melt_weights(series: MeltSeries, row: FloatArray, on_shelf: Shelf) -> MeltWe
     materials = {name: on_shelf.material(name) for name in grams}
     weighed = batch(grams, sum(grams.values()), materials=materials)
     balance = series.recipe.balance if series.recipe else Quantity(1.0, "g")
-    rounded = round_to_total({name: mass / _grams(balance.unit) for name, mass in grams.items()}, balance.value)
+    rounded = _to_the_balance({name: mass / _grams(balance.unit) for name, mass in grams.items()}, balance.value)
     lines: list[WeighingLine] = []
     running = 0.0
     for name in _order(series, grams, {name: material.role for name, material in materials.items()}):
         running += rounded[name]
         share = 100.0 * grams[name] / weighed.mass
-        shown = round(running, 9)
+        shown = round(round(running / balance.value) * balance.value, 9)
         lines.append(WeighingLine(name, Quantity(rounded[name], balance.unit), Quantity(shown, balance.unit), share))
     fill = fill_limit(grams, materials)
     portions, warnings = _crucible(series, weighed, fill)
@@ -162,6 +163,21 @@ def melt_weights(series: MeltSeries, row: FloatArray, on_shelf: Shelf) -> MeltWe
 
 def _grams(unit: str) -> float:
     return Quantity(1.0, unit).in_unit("g")
+
+
+def _to_the_balance(amounts: Mapping[str, float], step: float) -> dict[str, float]:
+    """Weights in steps of the balance that add up to the rounded total; a pinch keeps three digits of its own weight."""
+    pinches: dict[str, float] = {}
+    while True:
+        rest = {name: amount for name, amount in amounts.items() if name not in pinches}
+        if rest:  # what three digits leave of the pinches goes with the largest, so that the total stays
+            largest = max(rest, key=lambda name: rest[name])
+            rest[largest] += sum(amounts[name] - weight for name, weight in pinches.items())
+        rounded = pinches | round_to_total(rest, step)
+        false = {name for name in rest if abs(rounded[name] - amounts[name]) > _FALSE * amounts[name]}
+        if not false:
+            return rounded
+        pinches |= {name: float(f"{amounts[name]:.3g}") for name in false}
 
 
 def _order(series: MeltSeries, grams: Mapping[str, float], roles: Mapping[str, str]) -> list[str]:
@@ -194,7 +210,7 @@ def _coarse(grams: Mapping[str, float], rounded: Mapping[str, float], balance: Q
     return [
         f"{name} needs a finer balance than {balance}: {mass / unit:.3g} {balance.unit} are called for"
         for name, mass in grams.items()
-        if abs(rounded[name] * unit - mass) > _COARSE * mass
+        if abs(round(rounded[name] / balance.value) * balance.value * unit - mass) > _COARSE * mass
     ]
 
 

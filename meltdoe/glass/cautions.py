@@ -5,8 +5,8 @@ marked from memory must be checked against current law. Triggers stand in the sa
 
 materials
     ids; ``kind:obsidian`` for base glasses of a kind; ``raw:NiO`` for a raw material that brings the oxide,
-    ``any:PbO`` for whatever brings it; ``gas`` for more than 100 litres per kg at 1100 °C; ``a+b|c`` for a together
-    with b or c.
+    ``any:PbO`` for whatever brings it; ``gas`` for more than 100 litres per kg at 1100 °C; ``alkaline`` for any flux
+    of soda or potash that is no borate and no nitrate, plant ash too; ``a+b|c`` for a together with b or c.
 words, words_in_context
     whole words or phrases, plural or not, in British or American spelling. Those of the second column are everyday
     words and count only where the text is about hot glass at all; ``not_words`` are blanked first ("soda-lime" is not
@@ -42,6 +42,7 @@ STEPS = (
 
 # litres per kg at 1100 °C: carbonates give 570 to 2000, hydrated borax 1900 to 3000, obsidian 6 to 40
 _MUCH_GAS = 100.0
+_NITROUS = {"N2", "NO2"}
 _TRACE = 0.01  # kg per kg of an oxide in a raw material that is no longer a trace
 _HOT = 300.0  # °C from which a text counts as one about hot work
 _HOT_WORK = (
@@ -190,6 +191,11 @@ def _meets(token: str, id: str, material: Material) -> bool:
         return material.role != "glass" and material.oxides.get(value, 0.0) > _TRACE
     if sort == "any":
         return material.oxides.get(value, 0.0) > 0.0
+    if sort == "alkaline":
+        alkali = material.oxides.get("Na2O", 0.0) + material.oxides.get("K2O", 0.0)
+        return (
+            material.role == "flux" and alkali > material.oxides.get("B2O3", 0.0) and not material.gas.keys() & _NITROUS
+        )
     if sort == "gas":
         return sum(material.gas.values()) * litres_per_mole() > _MUCH_GAS
     return id == token
@@ -214,7 +220,8 @@ def _by_material(row: Row, present: Mapping[str, tuple[str, Material]]) -> list[
 
 
 def _by_flux(row: Row, present: Mapping[str, tuple[str, Material]], parts: Mapping[str, float] | None) -> list[str]:
-    counted = [name for name, (id, _) in present.items() if id in _cells(row, "flux_materials")]
+    tokens = _cells(row, "flux_materials")
+    counted = [name for name, known in present.items() if any(_meets(token, *known) for token in tokens)]
     if not counted:
         return []
     if parts is None:

@@ -131,7 +131,7 @@ def lot_book(lots: Iterable[Lot], materials: Mapping[str, Material] = MappingPro
             glass = (
                 weighed.as_material(lot.name)
                 if lot.analysis is None
-                else Material.from_analysis(lot.name, lot.analysis, source="analysis of the glass")
+                else Material.from_analysis(lot.name, lot.analysis, role="glass", source="analysis of the glass")
             )
         except ValueError as error:
             raise ValueError(f'lot "{lot.name}": {error}') from None

@@ -21,6 +21,8 @@ __all__ = ["Material", "base_glass", "base_glasses", "find_material", "material_
 
 _NOT_OXIDES = frozenset({"id", "name", "aliases", "kind", "source", "how_obtained", "note"})
 _FLUXES = frozenset({"Na2O", "K2O", "Li2O", "B2O3"})
+_FORMERS = frozenset({"SiO2", "B2O3", "P2O5"})
+_GLASS_FORMING = 0.3  # share of formers: slag holds 0.35, lead crystal 0.55, obsidian 0.75 (common practice, no source)
 _CLOSES = (90.0, 110.0)  # an analysis that adds up to less or more has lost an oxide or gained a slip of the pen
 
 
@@ -68,13 +70,12 @@ class Material:
         oxides, gases = fired(formula)
         unit = sum(moles * molar_mass(part) for part, moles in (oxides | gases).items())
         stays = {oxide: moles * molar_mass(oxide) / unit for oxide, moles in oxides.items()}
-        fluxing = sum(share for oxide, share in stays.items() if oxide in _FLUXES)
         return cls(
             id=id,
             name=name or id,
             oxides=stays,
             gas={gas: 1000.0 * moles / unit for gas, moles in gases.items()},
-            role=role or ("flux" if 2.0 * fluxing > sum(stays.values()) else "stabiliser"),
+            role=role or ("flux" if _is_flux(stays) else "stabiliser"),
             note=note,
             source=f"computed from the formula {formula}",
         )
@@ -86,13 +87,14 @@ class Material:
         analysis: Mapping[str, float],
         *,
         name: str = "",
-        role: str = "glass",
+        role: str = "",
         note: str = "",
         source: str = "",
     ) -> Material:
         """A material by its analysis in wt%, water and carbon dioxide among the oxides where they are known.
 
-        The analysis is closed to 100.
+        The analysis is closed to 100. Without a `role` it is a flux where alkali and boric oxide are most of what stays
+        (plant ash, a borax frit), else a glass where enough of it can make one, else a stabiliser.
 
         Raises
         ------
@@ -109,12 +111,15 @@ class Material:
             raise ValueError(
                 f'"{id}" holds fluorine, which leaves as poisonous gas in an amount that cannot be computed'
             )
+        stays = {oxide: value / whole for oxide, value in amounts.items() if oxide not in VOLATILE}
+        forming = sum(share for oxide, share in stays.items() if oxide in _FORMERS)
+        other = "glass" if forming > _GLASS_FORMING * sum(stays.values()) else "stabiliser"
         return cls(
             id=id,
             name=name or id,
-            oxides={oxide: value / whole for oxide, value in amounts.items() if oxide not in VOLATILE},
+            oxides=stays,
             gas={gas: 1000.0 * value / whole / molar_mass(gas) for gas, value in amounts.items() if gas in VOLATILE},
-            role=role,
+            role=role or ("flux" if _is_flux(stays) else other),
             note=note,
             source=source or "analysis given by the maker",
         )
@@ -171,7 +176,12 @@ def base_glasses() -> Mapping[str, Material]:
     for row in table("base_glasses"):
         analysis = {column: float(cell) for column, cell in row.items() if column not in _NOT_OXIDES and cell}
         glasses[row["id"]] = Material.from_analysis(
-            row["id"], analysis, name=row["name"], note=row["note"], source=f"{row['source']}; {row['how_obtained']}"
+            row["id"],
+            analysis,
+            name=row["name"],
+            role="glass",
+            note=row["note"],
+            source=f"{row['source']}; {row['how_obtained']}",
         )
     return MappingProxyType(glasses)
 
@@ -199,6 +209,10 @@ def base_glass(name: str) -> dict[str, float]:
             f'no base glass is called "{name}"{nearest(name, (row["id"] for row in table("base_glasses")))}'
         )
     return {column: number(row, column) for column in row if column not in _NOT_OXIDES and row[column]}
+
+
+def _is_flux(stays: Mapping[str, float]) -> bool:
+    return 2.0 * sum(share for oxide, share in stays.items() if oxide in _FLUXES) > sum(stays.values())
 
 
 def find_material(name: str, own: Mapping[str, Material] = MappingProxyType({})) -> Material:

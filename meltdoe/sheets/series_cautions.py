@@ -31,7 +31,7 @@ def cautions_of(series: MeltSeries, also_celsius: Iterable[float] = ()) -> tuple
     names = [name for name in materials_named(series) if name not in on_shelf.unknown] if on_shelf else []
     return cautions_for(
         materials=names,
-        words=_words(series),
+        words=[*_words(series), *_told(names, on_shelf)],
         temperatures=[*also_celsius, *_hottest(series)],
         steps=_steps(series, names, on_shelf),
         own={} if on_shelf is None else {name: on_shelf.material(name) for name in names},
@@ -59,7 +59,7 @@ def cautions_of_melt(
     return cautions_for(
         materials=parts,
         steps=_steps(series, parts, on_shelf),
-        words=_words(series, settings),
+        words=[*_words(series, settings), *_told(parts, on_shelf)],
         temperatures=[*reached_celsius(series, row), *_ceiling(series)],
         own={} if on_shelf is None else {name: on_shelf.material(name) for name in parts},
     )
@@ -99,6 +99,11 @@ def _words(series: MeltSeries, settings: Mapping[str, Setting] | None = None) ->
     words += [text for circumstance in series.circumstances for text in (circumstance.name, circumstance.label)]
     words += [supply.name for supply in series.supplies]
     return [word for word in words if word]
+
+
+def _told(names: Iterable[str], on_shelf: Shelf | None) -> list[str]:
+    """Names of materials that may say what no analysis does ("unknown cullet"); the name of a lot is free."""
+    return [name for name in names if on_shelf is not None and name not in on_shelf.lots]
 
 
 def _steps(series: MeltSeries, parts: Iterable[str], on_shelf: Shelf | None) -> list[str]:

@@ -130,6 +130,22 @@ def test_a_formula_knows_whether_it_is_a_flux():
     assert find_material("Li2O").role == "flux"
 
 
+@pytest.mark.parametrize(
+    ("analysis", "role"),
+    [
+        ({"Na2O": 30.0, "K2O": 20.0, "CaO": 6.0, "MgO": 4.0, "CO2": 40.0}, "flux"),  # plant ash
+        ({"Na2O": 31.0, "B2O3": 69.0}, "flux"),
+        ({"SiO2": 74.0, "Al2O3": 13.0, "Na2O": 4.0, "K2O": 4.5, "CaO": 4.5}, "glass"),
+        ({"SiO2": 35.0, "Al2O3": 14.0, "CaO": 41.0, "MgO": 10.0}, "glass"),  # slag
+        ({"SiO2": 55.0, "PbO": 33.0, "K2O": 12.0}, "glass"),
+        ({"NiO": 63.0, "CO2": 37.0}, "stabiliser"),
+        ({"CaO": 50.0, "SiO2": 5.0, "CO2": 45.0}, "stabiliser"),  # impure limestone
+    ],
+)
+def test_an_analysis_tells_a_flux_from_a_glass(analysis, role):
+    assert Material.from_analysis("own", analysis).role == role
+
+
 def test_own_material_by_analysis_is_closed_and_loses_its_water():
     own = Material.from_analysis("hill", {"SiO2": 74.0, "Al2O3": 13.0, "Na2O": 4.0, "K2O": 4.5, "H2O": 2.0})
     assert own.glass_share + own.loss_on_firing == pytest.approx(1.0)

@@ -21,14 +21,21 @@ CALLS = {
         {"steps": ["shake_out"]},
     ],
     "obsidian_shards": [{"words": "crushed glass"}, {"materials": ["cullet"]}, {"steps": ["handling_castings"]}],
-    "soda_ash_dust": [{"words": "soda ash in wt%"}, {"materials": ["pearl ash"]}, {"words": "flux: soda or potash"}],
+    "soda_ash_dust": [
+        {"words": "soda ash in wt%"}, {"materials": ["pearl ash"]}, {"words": "flux: soda or potash"},
+        {"materials": ["kelp ash"]}, {"materials": ["Na2SiO3"]},
+    ],
     "borates": [{"words": "borax"}, {"materials": ["boric acid"]}, {"materials": ["Na2B4O7.5H2O"]}],
     "lithium": [{"words": "lithium carbonate"}, {"materials": ["spodumene"]}, {"words": "flux: lithium"}],
     "barium": [{"words": "barium carbonate"}, {"materials": ["barium_carbonate"]}],
     "fluorides": [{"words": "cryolite"}, {"materials": ["fluorspar"]}, {"words": "opal glass"}],
-    "nickel": [{"words": "colourant of the glass: nickel"}, {"materials": ["nickel_oxide"]}, {"materials": ["NiO"]}],
+    "nickel": [
+        {"words": "colourant of the glass: nickel"}, {"materials": ["nickel_oxide"]}, {"materials": ["NiO"]},
+        {"materials": ["green powder"]},
+    ],
     "chromium_iii": [{"words": "chrome oxide"}, {"materials": ["chromium_oxide"]}],
-    "chromium_vi": [{"words": "potassium dichromate"}, {"materials": ["chromium_oxide", "soda_ash"]}],
+    "chromium_vi": [{"words": "potassium dichromate"}, {"materials": ["chromium_oxide", "soda_ash"]},
+                    {"materials": ["chromium_oxide", "kelp ash"]}],
     "cobalt": [{"words": "cobalt oxide"}, {"materials": ["cobalt_oxide_black"]}],
     "manganese": [{"words": "manganese dioxide"}, {"materials": ["manganese_dioxide"]}],
     "copper": [{"words": "copper carbonate"}, {"materials": ["copper_oxide"]}],
@@ -48,6 +55,7 @@ CALLS = {
     "boil_over": [{"words": "did the glass foam?"}, {"materials": ["soda_ash"]}, {"materials": ["perlite"]}],
     "crucible_failure": [
         {"words": "crucible"}, {"steps": ["crucible_reuse"]}, {"materials": {"obsidian": 100, "soda_ash": 20}},
+        {"materials": {"obsidian": 100, "kelp ash": 20}},
     ],
     "electrical": [{"words": "kiln"}, {"steps": ["kiln_opening"]}],
     "kiln_room": [{"words": "furnace"}, {"steps": ["firing"]}, {"temperatures": [600.0]}],
@@ -58,7 +66,15 @@ CALLS = {
     "chemical_durability": [{"words": "a vase of obsidian"}, {"materials": {"obsidian": 100, "soda_ash": 25}}],
     "defer": [{}],
 }  # fmt: skip
-OWN = {"old stock": Material.from_analysis("old stock", {"SiO2": 60.0, "PbO": 30.0, "K2O": 10.0})}
+OWN = {
+    name: Material.from_analysis(name, analysis)
+    for name, analysis in {
+        "old stock": {"SiO2": 60.0, "PbO": 30.0, "K2O": 10.0},
+        "kelp ash": {"Na2O": 30.0, "K2O": 20.0, "CaO": 6.0, "MgO": 4.0, "CO2": 40.0},
+        "green powder": {"NiO": 63.0, "CO2": 37.0},
+        "nickel glass": {"SiO2": 70.0, "Na2O": 15.0, "CaO": 10.0, "NiO": 5.0},
+    }.items()
+}
 
 
 @pytest.mark.parametrize(("id", "call"), [(id, call) for id, calls in CALLS.items() for call in calls], ids=str)
@@ -74,6 +90,19 @@ def test_no_row_goes_untested_and_every_row_is_complete():
     for caution in glass.all_cautions():
         assert all((caution.hazard, caution.applies_when, caution.what_to_do, caution.authority, caution.limit_value))
         assert caution.how_obtained
+
+
+@pytest.mark.parametrize(
+    ("name", "not_called_for"),
+    [
+        ("borax", "soda_ash_dust"), ("sodium_nitrate", "soda_ash_dust"), ("lithium_carbonate", "soda_ash_dust"),
+        ("soda feldspar", "soda_ash_dust"), ("cullet", "soda_ash_dust"), ("nickel glass", "nickel"),
+        ("soda_ash", "borates"), ("kelp ash", "borates"), ("silica_sand", "crucible_failure"),
+        ("borax_anhydrous", "boil_over"), ("borax_anhydrous", "chemical_durability"),
+    ],
+)  # fmt: skip
+def test_what_is_near_a_row_does_not_call_for_it(name, not_called_for):
+    assert not_called_for not in ids(glass.cautions_for(materials={"obsidian": 100, name: 40}, own=OWN))
 
 
 UNRELATED = [

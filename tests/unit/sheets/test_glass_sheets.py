@@ -238,6 +238,15 @@ def test_words_hidden_behind_a_formula_or_another_name_are_found():
     assert {"chromium_iii", "borates"} <= ids(cautions_of(series))
 
 
+def test_the_name_of_a_material_is_heeded_where_its_analysis_is_silent():
+    own = (*glass_series().materials, OwnMaterial("unknown cullet", analysis={"SiO2": 72.0, "Na2O": 15.0, "CaO": 13.0}))
+    parts = (*glass_series().recipe.parts, Part(parse_expression("5"), "unknown cullet"))
+    series = glass_series(materials=own, recipe=replace(glass_series().recipe, parts=parts))
+    for found in (cautions_of(series), cautions_of_melt(series, settings(), shelf(series))):
+        assert {"lead", "arsenic_antimony_cadmium_selenium"} <= ids(found)
+    assert not {"lead", "fluorides"} & ids(cautions_of(glass_series()))
+
+
 def test_a_bed_and_burnt_out_patterns_and_supplies_are_cautioned_for():
     series = glass_series(supplies=(Supply("styrofoam for patterns", Quantity(1, "")),))
     found = ids(cautions_of(series))
