@@ -166,7 +166,7 @@ def _grams(unit: str) -> float:
 
 
 def _to_the_balance(amounts: Mapping[str, float], step: float) -> dict[str, float]:
-    """Weights in steps of the balance that add up to the rounded total; a pinch keeps three digits of its own weight."""
+    """Weights in steps of the balance that add up to the rounded total; of a pinch its own weight to three digits."""
     pinches: dict[str, float] = {}
     while True:
         rest = {name: amount for name, amount in amounts.items() if name not in pinches}
