@@ -7,10 +7,11 @@ bought for the charge, on the same basis as the recipe states it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meltdoe.charge.earlier_melts import EarlierMelt, Recorded, earlier_melts
 from meltdoe.charge.recipe_shares import materials_named, melt_in_name, shares_of_melts, shelf_name
@@ -20,7 +21,23 @@ from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.recipe import NOTHING, Part
 
-__all__ = ["ActualSettings", "actual_raw", "actual_settings", "share_factors"]
+__all__ = ["ActualSettings", "OtherOption", "actual_raw", "actual_settings", "share_factors"]
+
+
+@dataclass(frozen=True, slots=True)
+class OtherOption:
+    """A melt whose part of the recipe was mostly another option than is written.
+
+    Parameters
+    ----------
+    melt, factor : its number and the name of the factor that chooses the material.
+    written, really : the option on record and the one of which most was there.
+    """
+
+    melt: int
+    factor: str
+    written: str
+    really: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,11 +49,13 @@ class ActualSettings:
     raw : (n_rows, n_factors).
     changed : numbers of melts where that differs from what is written as their settings.
     unread : numbers of melts that keep what is written, since their charge could not be worked out.
+    others : where a choice counts as written though most of what went in was another option.
     """
 
     raw: FloatArray
     changed: tuple[int, ...] = ()
     unread: tuple[int, ...] = ()
+    others: tuple[OtherOption, ...] = ()
 
 
 def actual_settings(series: MeltSeries, recorded: Sequence[Recorded]) -> ActualSettings:
@@ -65,7 +84,29 @@ def actual_settings(series: MeltSeries, recorded: Sequence[Recorded]) -> ActualS
     differs = ~np.isclose(raw, written, rtol=1e-9, atol=1e-9, equal_nan=True).all(axis=1)
     raw[~differs] = written[~differs]
     changed = sorted({melts[i].melt for i in np.flatnonzero(differs)})
-    return ActualSettings(raw, tuple(changed), tuple(sorted(set(unread))))
+    read = [melt for melt in sound if melt.melt not in unread]
+    others = _other_options(series, read, shelf(series, sound)) if read else ()
+    return ActualSettings(raw, tuple(changed), tuple(sorted(set(unread))), others)
+
+
+def _other_options(series: MeltSeries, melts: Sequence[EarlierMelt], stocked: Shelf) -> tuple[OtherOption, ...]:
+    """Melts with remelted glass or weights on record that hold more of another option than of the one written."""
+    shares = shares_of_melts(series, melts)
+    touched, bought = _touched(melts, shares, stocked), _bought(shares, stocked)
+    parts = () if series.recipe is None else series.recipe.parts
+    ids = [_id(stocked, name) for part in parts for name in _named(series, part)]
+    found = {}
+    for part in parts:
+        options = {option: _id(stocked, shelf_name(series, option)) for option in _materials(series, part)}
+        if not part.material_by or any(ids.count(one) > 1 for one in options.values()):
+            continue
+        for i in map(int, np.flatnonzero(touched)):
+            grams = {option: float(bought[one][i]) for option, one in options.items() if one in bought}
+            written = str(melts[i].settings.get(part.material_by, ""))
+            really = max(grams, key=lambda option: grams[option], default=written)
+            if written and grams.get(really, 0.0) > grams.get(written, 0.0):
+                found[melts[i].melt, part.material_by] = OtherOption(melts[i].melt, part.material_by, written, really)
+    return tuple(found[key] for key in sorted(found))
 
 
 def _may_differ(series: MeltSeries, melts: Sequence[EarlierMelt]) -> bool:
@@ -114,8 +155,7 @@ def actual_raw(series: MeltSeries, melts: Sequence[EarlierMelt], on_shelf: Shelf
         return raw
     stocked = on_shelf or shelf(series, melts)
     shares = shares_of_melts(series, melts)
-    remelted = sum((values for name, values in shares.items() if name in stocked.lots), start=np.zeros(len(raw)))
-    touched = (remelted > 0.0) | np.array([bool(melt.weighed.strip()) for melt in melts])
+    touched = _touched(melts, shares, stocked)
     bought = _bought(shares, stocked)
     whole = np.asarray(sum(bought.values()), dtype=float)
     if series.recipe.shares_of == "base":
@@ -131,6 +171,12 @@ def actual_raw(series: MeltSeries, melts: Sequence[EarlierMelt], on_shelf: Shelf
         column = series.factor_names.index(factor)
         raw[touched, column] = share[touched]
     return raw
+
+
+def _touched(melts: Sequence[EarlierMelt], shares: Mapping[str, FloatArray], stocked: Shelf) -> NDArray[np.bool_]:
+    """Which melts hold remelted glass or have weights on record."""
+    remelted = sum((values for name, values in shares.items() if name in stocked.lots), start=np.zeros(len(melts)))
+    return np.asarray((remelted > 0.0) | np.array([bool(melt.weighed.strip()) for melt in melts]))
 
 
 def _named(series: MeltSeries, part: Part) -> list[str]:

@@ -167,7 +167,7 @@ def _supply(
 def _notes(series: MeltSeries, items: Sequence[ShoppingItem], spare: int, melts: int) -> tuple[str, ...]:
     notes = [] if melts else ["every planned melt is on record, so nothing is to be bought"]
     if spare:
-        notes.append(f"with room for {spare} repeats and {100 * SPILLS:.0f} % for spills")
+        notes.append(f"with room for {spare} repeat{'s' * (spare != 1)} and {100 * SPILLS:.0f} % for spills")
     priceless = [item.name for item in items if item.cost is None]
     if priceless:
         notes.append(f"no price is given for {', '.join(priceless)}")

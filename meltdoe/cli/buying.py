@@ -42,7 +42,7 @@ def buy(
             }
         )
         return
-    say(f"For {made.melts} melts in {made.firings} firings.")
+    say(f"For {made.melts} melt{'s' * (made.melts != 1)} in {made.firings} firing{'s' * (made.firings != 1)}.")
     headings = ["what", "for the plan", "to spare", "at hand", "to buy", "packs", f"cost {made.currency}".strip()]
     if made.items:
         say(*table(headings, [_row(item) for item in made.items], widest=100))

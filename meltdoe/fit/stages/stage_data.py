@@ -167,6 +167,12 @@ def _charge_notes(log: Log, melts: set[int]) -> list[str]:
             f"The shares of {melts_phrase(changed)} count as they really were, with what was weighed and what remelted "
             "glass brought along."
         )
+    notes += [
+        f"Melt {other.melt} counts as {log.series.factor(other.factor).title} {other.written}, as written, though most "
+        f"of it was {other.really}: correct the log if that is what acted."
+        for other in log.actual.others
+        if other.melt in melts
+    ]
     unread = sorted(melts.intersection(log.actual.unread))
     if unread:
         notes.append(

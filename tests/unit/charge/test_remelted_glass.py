@@ -5,10 +5,11 @@ import pytest
 from invented_recipe import ROCK, charge_series, melt, part, recipe, settings, with_recipe
 
 from meltdoe import glass
-from meltdoe.charge.actual_shares import actual_raw, share_factors
+from meltdoe.charge.actual_shares import OtherOption, actual_raw, actual_settings, share_factors
 from meltdoe.charge.glass_at import glass_at, glass_of_melts
 from meltdoe.charge.shelf import own_material, shelf
 from meltdoe.glass.materials import Material
+from meltdoe.log.melt_log import Entry
 from meltdoe.series.recipe import OwnMaterial
 
 BY_STONE = recipe(base="", base_by="stone")
@@ -71,6 +72,32 @@ def test_weights_on_record_change_the_flux_that_is_analysed():
     series = with_recipe(charge_series(), weighed="weighed")
     raw = actual_raw(series, [melt(1, "quarry rock 700 g, soda ash 300 g", flux=20.0), melt(2, flux=12.0)])
     assert raw[:, series.factor_names.index("flux")] == pytest.approx([30.0, 12.0])
+
+
+BY_KIND = recipe(parts=(part("flux", material_by="kind"),), weighed="weighed")
+
+
+@pytest.mark.parametrize(
+    ("weighed", "kind", "really"),
+    [
+        ("melt 1 600 g, quarry rock 380 g, potash 20 g", "potash", "soda ash"),
+        ("melt 1 600 g, quarry rock 200 g, potash 200 g", "potash", None),
+        ("quarry rock 800 g, soda ash 200 g", "potash", "soda ash"),
+        ("quarry rock 800 g, soda ash 200 g", "none", "soda ash"),
+        ("quarry rock 800 g, potash 120 g, soda ash 80 g", "potash", None),
+        ("", "potash", None),
+    ],
+)
+def test_a_choice_that_names_the_lesser_flux_is_found(weighed, kind, really):
+    series = charge_series(recipe=BY_KIND)
+    rows = [("", "soda ash"), (weighed, kind), ("melt 77 100 g", "potash")]
+    recorded = [
+        Entry(number, number, settings(kind=said), {}, circumstances={"weighed": weights})
+        for number, (weights, said) in enumerate(rows, 1)
+    ]
+    found = actual_settings(series, recorded)
+    assert found.others == ((OtherOption(2, "kind", kind, really),) if really else ())
+    assert found.unread == (3,)
 
 
 def test_a_share_that_cannot_be_told_apart_keeps_what_is_written():

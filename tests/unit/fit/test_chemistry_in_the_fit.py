@@ -136,6 +136,20 @@ def test_remelted_glass_and_weights_count_as_they_really_were() -> None:
     assert data.notes[1].startswith("The shares of melt 4 count as written")
 
 
+def test_a_choice_that_names_the_lesser_flux_is_said_with_the_fit() -> None:
+    kind = Choice("kind", ("soda ash", "potash"))
+    plain = series()
+    recipe = replace(plain.recipe, parts=(Part(parse_expression("flux"), material_by="kind"),))
+    plain = replace(plain, factors=(*plain.factors, kind), recipe=recipe)
+    base = {"peak": 1200.0, "flux": 20.0, "packing": "tight", "kind": "potash"}
+    weights = {"weighed": "quarry rock 800 g, soda ash 150 g, potash 50 g"}
+    log = Log(plain, (Entry(1, 1, base, {"poured": True}), Entry(2, 2, base, {"poured": True}, circumstances=weights)))
+    assert any(
+        note.startswith("Melt 2 counts as kind potash, as written, though most of it was soda ash")
+        for note in stage_data(plain, log, plain.outcomes[0]).notes
+    )
+
+
 def test_without_a_recipe_settings_are_taken_as_they_are_written() -> None:
     plain = replace(series(), recipe=None, materials=())
     log = melted(plain)
