@@ -37,6 +37,8 @@ from meltdoe.charge.derived_quantities import (
     grid_axes,
     raw_of,
     region_points,
+    unmade_glass,
+    with_known_glass,
 )  # fmt: skip
 from meltdoe.charge.glass_at import glass_at
 from meltdoe.charge.shelf import shelf
@@ -98,20 +100,29 @@ def with_chemistry(series: MeltSeries) -> MeltSeries:
                 raise ChemistryFault(what, str(fault), in_term=True) from None
     prior, limits = None, series.limits
     if series.chemistry is not None and series.chemistry.use:
+        silent = [
+            f"Chemistry says nothing about melts with {name}, whose glass is known only from the log."
+            for name in unmade_glass(series)
+        ]
         told = [_beliefs(series, what, outcome) for what, outcome in series.chemistry.outcomes.items()]
         beliefs = tuple(belief for some, _ in told for belief in some)
-        prior = ChemistryPrior(
-            beliefs, tuple(dict.fromkeys(note for _, notes in told for note in notes)), series.chemistry.trust
-        )
+        notes = dict.fromkeys([*silent, *(note for _, some in told for note in some)])
+        prior = ChemistryPrior(beliefs, tuple(notes), series.chemistry.trust)
         limits = (*limits, *_ceiling(series))
     return replace(series, derived=tuple(quantities), chemistry_prior=prior, limits=limits)
 
 
 def _points(series: MeltSeries, names: tuple[str, ...], what: QuantityName) -> FloatArray:
     """Ends of the factors at work that keep the limits, evenly thinned by the quantity, and the middle."""
-    ends = region_points(series, names, ends_only=True)
-    middle = raw_of(series, {})
+    ends, middle = region_points(series, names, ends_only=True), raw_of(series, {})
+    ends = ends[with_known_glass(series, ends)]
+    if len(ends) and not with_known_glass(series, middle).all():  # its options are the first of each factor
+        choices = [i for i, factor in enumerate(series.factors) if not isinstance(factor, Amount)]
+        middle[:, choices] = ends[0, choices]
+    middle = middle[with_known_glass(series, middle)]
     table = np.vstack([ends, middle[series.allowed(middle)]]) if len(ends) else middle
+    if not len(table):
+        raise NoQuantity("every option of the recipe is glass of an earlier melt")
     if len(ends) > _POINTS:
         values = Property(series, what)({name: ends[:, i] for i, name in enumerate(series.factor_names)})
         chosen = np.unique(np.rint(np.linspace(0, len(ends) - 1, _POINTS)).astype(int))
@@ -172,6 +183,7 @@ def _ceiling(series: MeltSeries) -> Iterable[Limit]:
     names = acting_factors(series, "viscosity")
     quantity = Property(series, "viscosity", _GRANTED)
     raw = region_points(series, names)
+    raw = raw[with_known_glass(series, raw)]
     try:
         values = quantity({name: raw[:, i] for i, name in enumerate(series.factor_names)})
     except ValueError as fault:

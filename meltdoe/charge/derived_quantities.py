@@ -15,8 +15,10 @@ from itertools import product
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meltdoe.charge.glass_at import GlassAt, glass_at
+from meltdoe.charge.recipe_shares import shelf_name
 from meltdoe.charge.shelf import Shelf, shelf
 from meltdoe.charge.weights import BULK_DENSITY
 from meltdoe.glass.viscosity_models import Viscosity
@@ -27,13 +29,15 @@ from meltdoe.series.recipe import Recipe
 from meltdoe.units import Quantity, dimension
 
 __all__ = [
-    "NoQuantity", "Property", "acting_factors", "derived", "grid_axes", "raw_of", "region_points",
+    "NoQuantity", "Property", "acting_factors", "derived", "grid_axes", "raw_of", "region_points", "unmade_glass",
+    "with_known_glass",
 ]  # fmt: skip
 
 _UNITS: Mapping[QuantityName, str] = {"viscosity": "Pa s", "gas": "l per l of charge", "expansion": "e-7 per K"}
 _LEVELS = {1: 21, 2: 9, 3: 5, 4: 3}  # of each amount on the grid, by the number of amounts; more amounts have 2
 _MOST_POINTS = 20_000
 _VALUES, _MOST_OUTSIDE = 201, 4_000  # values of an amount at most, and points, of a grid for use outside the program
+_UNTOLD = -10.0  # stands for a glass that is not made yet: no ceiling lies below it, and no term is made of it
 _NARROWEST: Mapping[QuantityName, float] = {"viscosity": 0.02, "gas": 1.0, "expansion": 0.2}
 
 
@@ -44,6 +48,9 @@ class NoQuantity(ValueError):
 @dataclass(frozen=True, eq=False)
 class Property:
     """A quantity as a function of columns by name; factors that are not given stand in their middle.
+
+    Where an option is glass of an earlier melt, which the series alone does not know, it is as fluid as can be: nothing
+    is held against it.
 
     Parameters
     ----------
@@ -56,8 +63,13 @@ class Property:
 
     def __call__(self, columns: Columns) -> FloatArray:
         raw = raw_of(self.series, columns)
-        if not len(raw):
-            return np.zeros(0)
+        known = with_known_glass(self.series, raw, self._shelf)
+        values = np.full(len(raw), _UNTOLD)
+        if known.any():
+            values[known] = self._of_known(raw[known])
+        return values
+
+    def _of_known(self, raw: FloatArray) -> FloatArray:
         try:
             glass = glass_at(self.series, raw, self._shelf)
         except ValueError:  # an odd melt far outside: the nearest end of the planned range stands for it
@@ -82,6 +94,30 @@ def _value(glass: GlassAt, what: QuantityName, less: float) -> FloatArray:
         return np.asarray(glass.expansion().alpha, dtype=float)
     found: Viscosity = glass.viscosity()
     return np.minimum(np.asarray(found.log10 - less * found.sd), 15.0)  # a rigid glass: beyond every limit
+
+
+def unmade_glass(series: MeltSeries, stocked: Shelf | None = None) -> tuple[str, ...]:
+    """Options of the recipe that are glass of an earlier melt, so that only the log can tell what they hold."""
+    return tuple(name for _, _, name in _unmade(series, stocked or shelf(series)))
+
+
+def _unmade(series: MeltSeries, stocked: Shelf) -> list[tuple[int, int, str]]:
+    """Column, position and name of such options."""
+    recipe = series.recipe or Recipe()
+    found = []
+    for factor in dict.fromkeys([recipe.base_by, *(part.material_by for part in recipe.parts)]):
+        options = getattr(series.factor(factor), "options", ()) if factor else ()
+        column = series.factor_names.index(factor) if factor else -1
+        found += [(column, i, o) for i, o in enumerate(options) if shelf_name(series, o) in stocked.unknown]
+    return found
+
+
+def with_known_glass(series: MeltSeries, raw: FloatArray, stocked: Shelf | None = None) -> NDArray[np.bool_]:
+    """Which of raw settings (n, n_factors) use no option that is glass of an earlier melt, (n,)."""
+    known = np.ones(len(raw), dtype=bool)
+    for column, position, _ in _unmade(series, stocked or shelf(series)):
+        known &= raw[:, column] != position
+    return known
 
 
 def raw_of(series: MeltSeries, columns: Columns) -> FloatArray:
@@ -154,6 +190,9 @@ def derived(series: MeltSeries, what: QuantityName) -> Derived:
     if not names:
         raise NoQuantity("no factor of the recipe changes it")
     calculate = Property(series, what)
+    unmade = unmade_glass(series)
+    if unmade:
+        raise NoQuantity(f'"{unmade[0]}" is glass of an earlier melt, which the series alone does not know')
     raw = region_points(series, names)
     if not len(raw):
         raise NoQuantity("no setting around the middle of the ranges keeps every limit")

@@ -7,7 +7,7 @@ dropped in silence.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -139,9 +139,15 @@ def glass_of_shares(series: MeltSeries, shares: Shares, raw: FloatArray, on_shel
         gas=np.atleast_1d(gas_per_kg(used, materials)),
         flux=_flux(series, used, materials, on_shelf),
         celsius=pour_celsius(series, raw),
-        known_analysis=not on_shelf.typical & set(used),
+        known_analysis=not _stands_in(used, on_shelf),
         raw=np.atleast_2d(raw),
     )
+
+
+def _stands_in(used: Iterable[str], on_shelf: Shelf) -> bool:
+    """Whether a published analysis stands in for any of these, or for what was bought for their earlier melts."""
+    bought = {source for name in used for source in on_shelf.book.traced({name: 1.0})}
+    return any(name in bought or on_shelf.material(name).id in bought for name in on_shelf.typical)
 
 
 def _flux(series: MeltSeries, used: Shares, materials: Mapping[str, Material], on_shelf: Shelf) -> FloatArray:

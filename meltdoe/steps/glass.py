@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from meltdoe.plans.melt_plan import Plan
     from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["glass_of_folder", "glass_problems", "refuse_weighed", "shelf_of", "shop"]
+__all__ = ["glass_of_folder", "glass_problems", "refuse_early_glass", "refuse_weighed", "shelf_of", "shop"]
 
 _NO_RECIPE = "has no [recipe], so nobody can say what goes into the crucible"
 _ADD = 'add one, such as [recipe] with base = "obsidian", charge = "900 g", and a [[part]] with material and share'
@@ -141,3 +141,28 @@ def glass_problems(series: MeltSeries, log: Log | None, plan: Plan | None) -> tu
             mend = "correct what was weighed" if melt.weighed else "correct the setting, or the recipe in series.toml"
             problems.append(Problem(file, None, f"melt {melt.melt}: {fault}", mend))
     return tuple(dict.fromkeys(problems))
+
+
+def refuse_early_glass(series: MeltSeries, log: Log, plan: Plan) -> None:
+    """Refuse a plan with a melt that calls for the glass of another that is not made before it.
+
+    Raises
+    ------
+    ProblemsFound
+        At the first such melt, in the order of the work.
+    """
+    from meltdoe.charge.earlier_melts import EarlierMelt
+    from meltdoe.charge.recipe_shares import shares_of_melts
+
+    lots = {own.name: own.from_melt for own in series.materials if own.from_melt is not None}
+    if series.recipe is None or not lots:
+        return
+    firing_of = {melt.melt: melt.firing for melt in plan.melts}
+    for melt in sorted(plan.melts, key=lambda melt: melt.order):
+        used = shares_of_melts(series, [EarlierMelt(melt.melt, melt.settings)])
+        for name in (name for name, share in used.items() if name in lots and share[0] > 0.0):
+            made_in = firing_of.get(lots[name], melt.firing)
+            if lots[name] not in log.melt_numbers and made_in >= melt.firing:
+                what = f'"{name}" would go into melt {melt.melt}, and melt {lots[name]} is not made before that'
+                mend = f"leave it out until melt {lots[name]} is on record, then plan the melts that are left with it"
+                raise ProblemsFound.single("series.toml", None, what, mend)

@@ -91,6 +91,7 @@ def draw_up_plan(
     from meltdoe.files.store.log_csv import series_folder
     from meltdoe.files.store.plan_csv import PLAN_NAME, write_plan
     from meltdoe.plans.draw_up import make_plan
+    from meltdoe.steps.glass import refuse_early_glass
 
     series = read_series(folder)
     log = read_log(series)
@@ -112,6 +113,7 @@ def draw_up_plan(
         hold=hold,
         blocks=blocks,
     )
+    refuse_early_glass(series, log, plan)
     return write_plan(series, plan), series_folder(series) / PLAN_NAME
 
 

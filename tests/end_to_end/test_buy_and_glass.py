@@ -161,3 +161,31 @@ def test_what_borax_was_taken_to_be_is_said_wherever_it_counts(fresh):
     file.write_text(text, encoding="utf-8")
     assert called("check", fresh, "--json").document["assumed"] == []
     assert "taken to be" not in called("buy", fresh).out
+
+
+def test_glass_of_a_melt_is_planned_only_once_the_melt_is_there(fresh):
+    """Melt 3 crushed: no plan may call for it before melt 3; once it is on record it is planned and weighed."""
+    file = fresh / "series.toml"
+    plain = file.read_text(encoding="utf-8")
+    assert 'base = "quarry obsidian"' in plain
+    by_stone = plain.replace('base = "quarry obsidian"', 'base_by = "stone"')
+    factor = '[[factor]]\nname = "stone"\nkind = "choice"\noptions = ["quarry obsidian", "crushed 3"]\n\n[mould]'
+    lot = '[[material]]\nname = "crushed 3"\nfrom_melt = 3\nstock = "700 g"\n\n[[material]]'
+    remelting = by_stone.replace("[mould]", factor, 1).replace("[[material]]", lot, 1)
+    file.write_text(remelting, encoding="utf-8")
+    before = on_disk(fresh)
+    refused = called("plan", fresh, "--melts", "8")
+    assert (refused.code, len(refused.lines)) == (1, 1)
+    assert "melt 3 is not made before that; leave it out until melt 3 is on record" in refused.err
+    assert on_disk(fresh) == before
+    file.write_text(plain, encoding="utf-8")
+    for melt in ("1", "2", "3"):
+        assert called("record", fresh, "--melt", melt, "--seen", "contained=yes", "--seen", "poured=no").code == 0
+    added = 'name = "stone"\nearlier = "quarry obsidian"'
+    file.write_text(remelting.replace('name = "stone"', added, 1), encoding="utf-8")
+    assert called("plan", fresh, "--melts", "8").code == 0
+    assert called("check", fresh).code == 0
+    items = {item["material"]: item for item in called("buy", fresh, "--json").document["items"]}
+    assert (items["crushed 3"]["remelted_from"], items["crushed 3"]["amount"]) == (3, 0)
+    assert called("sheets", fresh).code == 0
+    assert "crushed 3" in (fresh / "sheets.html").read_text(encoding="utf-8")

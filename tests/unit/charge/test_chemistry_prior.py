@@ -103,6 +103,29 @@ def test_the_ceiling_keeps_hopeless_settings_out_and_is_absent_where_it_does_not
     assert pickle.loads(pickle.dumps(held)) == held
 
 
+STONE = Choice("stone", ("old glass", "quarry rock"))
+
+
+def test_chemistry_is_silent_about_glass_that_only_the_log_can_know():
+    remelting = series(factors=(PEAK, FLUX, STONE), chemistry=Chemistry("poured", "contained"))
+    told = with_chemistry(with_recipe(remelting, base="", base_by="stone"))
+    plain = with_chemistry(series(factors=(PEAK, FLUX), chemistry=remelting.chemistry))
+    assert {belief.at["stone"] for belief in told.chemistry_prior.beliefs} == {"quarry rock"}
+    without = [
+        replace(belief, at={k: v for k, v in belief.at.items() if k != "stone"})
+        for belief in told.chemistry_prior.beliefs
+    ]
+    assert without == list(plain.chemistry_prior.beliefs), "about the rock it says what it says without the old glass"
+    assert "Chemistry says nothing about melts with old glass" in told.chemistry_prior.notes[0]
+    stiff = np.array([[1060.0, 4.0, 0.0], [1060.0, 4.0, 1.0]])
+    assert told.allowed(stiff).tolist() == [True, False], "hopeless is only what is known to be"
+    assert pickle.loads(pickle.dumps(told)) == told
+    with pytest.raises(ChemistryFault, match="glass of an earlier melt"):
+        with_chemistry(replace(told, chemistry=None, own_terms={"poured": (parse_term("viscosity"),)}))
+    with pytest.raises(ChemistryFault, match="melt 1 is called for"):
+        with_chemistry(with_recipe(remelting, base="old glass"))
+
+
 def test_switched_off_nothing_is_added():
     off = series(chemistry=Chemistry("poured", "contained", use=False))
     made = with_chemistry(off)

@@ -1,5 +1,7 @@
 """Glass crushed and melted again: its composition, the flux it carries, and what the analysis is told of it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from invented_recipe import ROCK, charge_series, melt, part, recipe, settings, with_recipe
@@ -156,6 +158,21 @@ def test_a_published_analysis_of_the_rock_makes_the_numbers_rougher():
     assert glass_at(known, row).viscosity().sd[0] < guessed.viscosity().sd[0]
     same = charge_series(recipe=recipe(base="rock"), materials=(OwnMaterial("rock", same_as="obsidian"),))
     assert not glass_at(same, row).known_analysis
+
+
+def test_a_guessed_analysis_is_doubted_in_every_generation():
+    rock = OwnMaterial("quarry rock", same_as="obsidian")
+    series = charge_series(
+        recipe=recipe(base_by="stone", base="", weighed="weighed"),
+        materials=(rock, OwnMaterial("old glass", from_melt=1)),
+    )
+    melts = [melt(1), melt(2, "old glass 900 g, soda ash 20 g"), melt(3, "melt 2 500 g, silica sand 50 g")]
+    stocked = shelf(series, melts)
+    for one in melts:
+        assert not glass_of_melts(series, [one], stocked).known_analysis
+    known = replace(series, materials=(OwnMaterial("quarry rock", analysis=ROCK), series.materials[1]))
+    for one in melts:
+        assert glass_of_melts(known, [one], shelf(known, melts)).known_analysis
 
 
 def test_properties_of_many_settings_are_those_of_each():
