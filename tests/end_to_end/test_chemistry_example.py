@@ -1,4 +1,4 @@
-"""The example with remelted glass and chemistry switched on, from the terminal: what it tells and what it leaves out."""
+"""The example with crushed glass and chemistry switched on, from the terminal: what it tells, what it leaves out."""
 
 import html
 import re
