@@ -74,9 +74,12 @@ def firing_sheet(series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequ
             f"Cooling is for {size:g} mm and an expansion of {alpha:.0f} 1e-7 per K; the soak may be out by {sd:.0f} "
             f"{unit}. The common casting table would fall by {practice:.1f} {unit}/h at first."
         )
-        beds = [plan.bed for plan in cooled if plan.bed is not None]
-        if beds:
-            notes.append(f"Instead of the kiln: {max(beds, key=lambda bed: bed.stress).sentence}.")
+    beds = {each.glass.melt: each.glass.cooling.bed for each in glasses if each.glass.cooling is not None}
+    buried = {melt: bed for melt, bed in beds.items() if bed is not None}
+    if buried:
+        worst = max(buried, key=lambda melt: buried[melt].stress)
+        which = "" if cool_together(cooled) else f", worst for melt {worst}"
+        notes.append(f"Instead of the kiln{which}: {buried[worst].sentence}.")
     return FiringSheet(
         firing=melts[0].firing,
         melts=tuple(melt.melt for melt in melts),

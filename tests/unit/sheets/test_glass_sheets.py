@@ -131,6 +131,22 @@ def test_castings_too_unlike_are_cooled_each_by_itself():
     assert len(re.findall(r"Cool \(the soak may be out by \d+ °C\) soak at \d+ °C \d+\.\d h", page)) == 2
 
 
+def test_what_a_bed_would_do_is_said_for_the_worst_casting_however_they_are_cooled():
+    series = glass_series()
+    beds = {}
+    for shares in ((18.0, 20.0), (10.0, 26.0)):
+        plan = planned(series, *({"share": share} for share in shares))
+        glasses = [bench_glass(series, melt, shelf(series)) for melt in plan.melts]
+        beds[shares] = [one.glass.cooling.bed for one in glasses]
+        note = firing_sheet(series, plan.melts, glasses).notes[-1]
+        worst = max(beds[shares], key=lambda bed: bed.stress)
+        assert note.endswith(f": {worst.sentence}.")
+        assert note.startswith(
+            "Instead of the kiln: " if shares == (18.0, 20.0) else "Instead of the kiln, worst for melt"
+        )
+    assert "Instead of the kiln" not in sheets_page(planned(glass_series(cooling=Cooling(Quantity(40, "mm"))), {}))
+
+
 def test_what_was_weighed_is_written_beside_the_weights_and_nowhere_else():
     notes = (Circumstance("weighed"), Circumstance("humidity", unit="%"))
     weighed = replace(glass_series().recipe, weighed="weighed")
