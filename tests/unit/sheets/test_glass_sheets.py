@@ -19,6 +19,8 @@ from meltdoe.sheets.firing_sheet import firing_sheet
 from meltdoe.sheets.kiln_schedule import cool_together, heating, joint_cooling, temperature_unit
 from meltdoe.sheets.melt_sheet import melt_sheets, sheets_page
 from meltdoe.sheets.series_cautions import cautions_of, cautions_of_melt, cautions_of_plan
+from meltdoe.shipped import shipped_folder
+from meltdoe.steps.reading import read_series
 from meltdoe.units import Quantity
 
 ROCK = {"SiO2": 74.6, "Al2O3": 13.3, "FeO": 1.5, "MgO": 0.2, "CaO": 0.9, "Na2O": 4.2, "K2O": 4.8, "H2O": 0.5}
@@ -292,3 +294,42 @@ def test_a_ring_of_remelted_glass_is_refused():
     series = glass_series(recipe=replace(glass_series().recipe, base="melt 1"), materials=())
     with pytest.raises(ValueError, match="cannot go back to itself"):
         sheets_page(planned(series, {}))
+
+
+CHEMICALS = {
+    "borates", "lithium", "barium", "fluorides", "nickel", "chromium_iii", "chromium_vi", "cobalt", "manganese",
+    "copper", "zinc_oxide_fume", "lead", "arsenic_antimony_cadmium_selenium", "nitrate_oxidiser", "carbon_monoxide",
+    "styrene", "sulfur_dioxide", "refractory_fibre",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("example", "named"),
+    [
+        ("obsidian-block", set()),
+        ("remelted-dish", {"borates"}),
+        ("six-old-attempts", set()),
+        ("fill-and-surface", {"borates"}),
+    ],
+)
+def test_no_shipped_series_is_warned_of_a_substance_that_it_does_not_use(example, named):
+    series = read_series(shipped_folder("examples") / example)
+    assert ids(cautions_of(series)) & CHEMICALS == named
+
+
+def test_a_series_of_other_work_gets_the_standing_note_alone():
+    """Of an unrelated series no row but the last is called for; a charge of rock calls for none of the substances."""
+    bread = MeltSeries(
+        "Sourdough (invented)",
+        (
+            Amount("oven", 180, 250, unit="°C"),
+            Amount("soda", 0, 2, unit="wt%"),
+            Choice("tin", ("copper", "iron")),
+        ),
+        (Outcome("crust", "grade", grades=("whole", "cracked"), good=("whole",)),),
+        goal="A loaf that does not crack as it cools, poured into its mould",
+    )
+    assert ids(cautions_of(bread)) == {"defer"}
+    rock = Recipe("local rock", charge=Quantity(900, "g"))
+    plain = glass_series(recipe=rock, factors=glass_series().factors[:2], cooling=None, mould=Mould())
+    assert not ids(cautions_of(plain)) & (CHEMICALS | {"soda_ash_dust", "boil_over", "vermiculite_insulation"})
