@@ -9,7 +9,6 @@ from typing import Literal
 import numpy as np
 
 from meltdoe.fit.stages.stage_chain import ChainFit
-from meltdoe.next_melt.views import chain_views
 from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series.factor import Amount, FloatArray
@@ -49,13 +48,13 @@ def all_moves(chain: ChainFit, settings: FloatArray) -> tuple[Move, ...]:
     settings : (n, n_factors) the most hopeful settings within the bounds.
     """
     series = chain.series
-    here = chain_views(chain, settings, in_full=False).success_draws
+    here = chain.success_draws(settings)
     inside, best = (here >= series.target_chance).any(axis=1), float(here.mean(axis=0).max())
 
     def moved(what: Literal["limit", "low end", "high end"], name: str, to: float | None, raw: FloatArray) -> Move:
         if not len(raw):
             return Move(what, name, to, float(inside.mean()), best)
-        there = chain_views(chain, raw, in_full=False).success_draws
+        there = chain.success_draws(raw)
         reaches = inside | (there >= series.target_chance).any(axis=1)
         return Move(what, name, to, float(reaches.mean()), max(best, float(there.mean(axis=0).max())))
 

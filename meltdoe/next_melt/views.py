@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from meltdoe.fit.stages.stage_chain import ChainFit, StageFit
 from meltdoe.next_melt.gain import GoodDraws
@@ -32,7 +32,7 @@ class ChainViews:
     names: tuple[str, ...]
     stages: tuple[StageView, ...]
 
-    @property
+    @cached_property
     def success_draws(self) -> FloatArray:
         """Chance that everything that counts is good, by draw, shape (n_draws, n_candidates)."""
         counting = [stage for stage in self.stages if stage.counts]
@@ -85,8 +85,9 @@ def _view(stage: StageFit, names: tuple[str, ...], raw: FloatArray, thin: int, i
     outcome = stage.outcome
     after = names.index(outcome.after) if outcome.after is not None else None
     if outcome.kind == "pass" or not in_full or not outcome.counts:  # an outcome that is only described teaches nothing
-        good = _measured_good(stage, raw, thin) if outcome.kind == "measured" else stage.chance_draws(raw, thin=thin)
-        return StageView(np.stack([good, 1.0 - good], axis=2), np.array([True, False]), after, outcome.counts)
+        good = stage.chance_draws(raw, thin=thin)
+        either = np.array([good, 1.0 - good]).transpose(1, 2, 0)  # each lies together in memory
+        return StageView(either, np.array([True, False]), after, outcome.counts)
     seen = stage.outcome_draws(raw, thin=thin)
     if isinstance(seen, tuple):
         mean, sigma = seen
@@ -95,19 +96,3 @@ def _view(stage: StageFit, names: tuple[str, ...], raw: FloatArray, thin: int, i
         return StageView(cells, is_good, after)
     words = outcome.good if isinstance(outcome.good, tuple) else ()
     return StageView(seen, np.array([grade in words for grade in outcome.grades]), after)
-
-
-def _measured_good(stage: StageFit, raw: FloatArray, thin: int) -> FloatArray:
-    """Chance that a measurement is good, (n_draws, n): firing and single value scatter are both normal, so they add."""
-    outcome = stage.outcome
-    seen = stage.outcome_draws(raw, thin=thin)
-    if not isinstance(outcome.good, GoodRange) or not isinstance(seen, tuple):
-        return stage.chance_draws(raw, thin=thin)
-    mean, sigma = seen[0], seen[1][:, None]
-    least, most = outcome.bounds or (-np.inf, np.inf)
-    good = np.ones_like(mean)
-    if outcome.good.high < most:  # what piles up at a bound is good where the good range reaches it
-        good = ndtr((outcome.good.high - mean) / sigma)
-    if outcome.good.low > least:
-        good -= ndtr((outcome.good.low - mean) / sigma)
-    return np.asarray(good)

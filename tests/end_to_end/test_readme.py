@@ -1,23 +1,24 @@
 """The command blocks of README.md: the lines that plan and record are run in the order of the page.
 
-The lines that fit or play series (`LONG`) take minutes together and are checked for form alone: the command is there
-and takes these words. What they do is tested in `test_whole_job.py`.
+What the page shows of `analyse` and `next` is compared with what they say of the tour's series. The lines that play
+series or write pages (`LONG`) are checked for form: the command is there and takes these words. What they do is tested
+in `test_whole_job.py`.
 """
 
 import re
 import shlex
 import tomllib
-from pathlib import Path
 
 import pytest
+import readme_samples
 from running import called
 
 import meltdoe
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-BLOCKS = re.findall(r"^```(\w+)\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+README = readme_samples.README.read_text(encoding="utf-8")
+BLOCKS = readme_samples.blocks(README)
 LINES = [line for kind, block in BLOCKS if kind == "sh" for line in block.splitlines() if line.strip()]
-COMMANDS = [shlex.split(line)[1:] for line in LINES if line.startswith("meltdoe ")]
+COMMANDS = readme_samples.commands(README)
 LONG = ("rehearse", "analyse", "next", "report")
 OLD_NOTES = """\
 Flux;Peak;Hold;Grain;Packing;Contained;Poured;Fill;Seeds
@@ -102,12 +103,21 @@ def test_the_part_of_a_series_file_on_the_page_is_in_the_file_that_begin_writes(
             assert any(entry.items() <= there.items() for there in written[table]), entry
 
 
-@pytest.mark.parametrize("name", LONG)
-def test_the_long_lines_use_words_that_the_command_takes(name):
-    (words,) = [words for words in COMMANDS if words[0] == name]
-    told = called(name, "--help")
+@pytest.mark.parametrize("words", [words for words in COMMANDS if words[0] in LONG], ids=" ".join)
+def test_the_long_lines_use_words_that_the_command_takes(words):
+    told = called(words[0], "--help")
     assert told.code == 0
     assert all(word in told.out for word in words if word.startswith("--"))
+
+
+@pytest.mark.parametrize("command", ["analyse", "next"])
+def test_what_the_page_shows_is_what_the_command_says(command, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    readme_samples.place_for_the_page(tmp_path)
+    ran = called(command, readme_samples.TOURED)
+    assert ran.code == 0, ran.err
+    page, fresh = readme_samples.shown(README, command), readme_samples.sample(command, ran.out)
+    assert not readme_samples.differences(page, fresh)
 
 
 def test_the_python_on_the_page_takes_names_that_the_library_has():

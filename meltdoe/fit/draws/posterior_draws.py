@@ -13,7 +13,7 @@ Model and notation: `likelihood.py`; prior: `prior.py`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, Unpack
 
@@ -39,6 +39,10 @@ __all__ = ["Laplace", "Posterior", "gather", "laplace", "posterior"]
 
 Array = NDArray[np.float64]
 Method = Literal["slice", "importance", "normal"]
+
+# Gauss-Hermite over the effect of a firing: exact for polynomials of degree 17 in it.
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -171,7 +175,9 @@ class Posterior:
         (S, n).
         """
         if self.kind == "pass":
-            return self._over_firings(X, expit, new_group, group)
+            if new_group and group is None and self.n_groups:
+                return self._pass_in_new_firing(X)
+            return np.asarray(expit(self.linear(X, group=group)))
         if good is None:
             raise ValueError(f"say which values of a {self.kind} outcome are good")
         if self.kind == "grade":
@@ -187,32 +193,41 @@ class Posterior:
         # What a new firing adds is as Gaussian as the rest: their variances add up.
         wider = self.group_sd[:, None] if new_group and group is None else 0.0
         spread, eta = np.hypot(np.exp(self.shape), wider), self.linear(X, group=group)
-        return np.asarray(ndtr((high - eta) / spread) - ndtr((low - eta) / spread))
+        within = ndtr((high - eta) / spread) if high < np.inf else np.ones_like(eta)
+        if low > -np.inf:
+            within -= ndtr((low - eta) / spread)
+        return np.asarray(within)
 
     def outcome_probabilities(self, X: ArrayLike, *, new_group: bool = False, group: int | None = None) -> Array:
         """Chance of every grade at new settings: (S, n, n_grades). Options as in `chance`."""
         if self.kind != "grade":
             raise ValueError(f"a {self.kind} outcome has no grades")
-        return self._over_firings(X, lambda eta: np.exp(log_grade_chances(eta, self.shape)), new_group, group)
+        eta = self.linear(X, group=group)
+        if not new_group or group is not None or not self.n_groups:
+            return np.exp(log_grade_chances(eta, self.shape))
+        parts = (
+            weight * np.exp(log_grade_chances(eta + self.group_sd[:, None] * node, self.shape))
+            for node, weight in zip(_NODES, _WEIGHTS, strict=True)
+        )
+        return np.asarray(np.clip(sum(parts), 0.0, 1.0))  # rounding may lift a sum of weights above 1
 
     def thresholds(self) -> Array:
         """(S, n_grades - 1) thresholds of a graded outcome on the scale of the effects, intercept taken out."""
         steps = np.concatenate([-self.coef[:, :1], np.exp(self.shape)], axis=1)
         return np.cumsum(steps, axis=1)
 
-    def _over_firings(
-        self, X: ArrayLike, chance: Callable[[Array], Array], new_group: bool, group: int | None
-    ) -> Array:
-        eta = self.linear(X, group=group)
-        if not new_group or group is not None or not self.n_groups:
-            return np.asarray(chance(eta))
-        # Gauss-Hermite: exact for polynomials of degree 17 in the firing's effect.
-        nodes, weights = np.polynomial.hermite_e.hermegauss(9)
-        parts = (
-            weight * chance(eta + self.group_sd[:, None] * node)
-            for node, weight in zip(nodes, weights / weights.sum(), strict=True)
-        )
-        return np.asarray(np.clip(sum(parts), 0.0, 1.0))  # rounding may lift a sum of weights above 1
+    def _pass_in_new_firing(self, X: ArrayLike) -> Array:
+        """Chance of a pass over the effect of a new firing, (S, n); to 1e-6, since single precision is far quicker."""
+        eta = -self.linear(X).astype(np.float32)
+        step = self.group_sd[:, None].astype(np.float32)
+        chance, odds = np.zeros_like(eta), np.empty_like(eta)
+        with np.errstate(over="ignore"):
+            for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+                np.add(eta, step * np.float32(node), out=odds)
+                np.exp(odds, out=odds)
+                odds += np.float32(1.0)
+                chance += np.float32(weight) / odds
+        return np.asarray(np.clip(chance.astype(float), 0.0, 1.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

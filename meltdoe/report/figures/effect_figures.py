@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,10 +28,12 @@ from meltdoe.report.figures.style import (
     quiet,
 )
 from meltdoe.report.plain_text import one_line, shortened, wrapped
+from meltdoe.report.tables import times
 from meltdoe.series.factor import Amount
 
 __all__ = ["effect_picture"]
 
+_PLACE = re.compile(r"(?:in|at) the (middle|ends) \((.*)\)")
 _MOST = 12  # effects in one figure; the table holds all
 _ROW, _HEAD, _FOOT = 0.44, 0.26, 0.46  # inches
 _LEFT, _RIGHT = 1.5, 1.0
@@ -157,15 +160,20 @@ def _rows(axes: Axes, changes: Sequence[_Change], on_chances: bool) -> None:
         effect = change.effect
         at = axes.get_yaxis_transform()
         left = -(_LEFT - 0.08) / (WIDTH - _LEFT - _RIGHT)
-        moved = wrapped(f"{shortened(effect.from_setting, 26)} → {shortened(effect.to_setting, 26)}", 25, 2)
+        moved = wrapped(f"{_brief(effect.from_setting)} → {_brief(effect.to_setting)}", 25, 2)
         up = 0.29 if "\n" in moved else 0.2
-        label = shortened(effect.label.replace("_", " "), 20)
+        label = shortened(times(effect.label).replace("_", " "), 20)
         axes.text(left, y - up, label, fontsize=SMALL, va="center", transform=at)
         axes.text(left, y - up + 0.18, moved, fontsize=MICRO, color=GREY, va="top", transform=at, linespacing=1.05)
         axes.text(1.06, y - 0.2, f"{change.start} → {change.end}", fontsize=MICRO, va="center", transform=at)
         axes.text(1.06, y + 0.22, change.counted, fontsize=MICRO, color=GREY, va="center", transform=at)
     says = "chance" if on_chances else "mean"
     axes.text(1.06, -0.62, says, fontsize=SMALL, color=BLACK, va="bottom", transform=axes.get_yaxis_transform())
+
+
+def _brief(setting: str) -> str:
+    """A setting for a narrow place: "middle 22 wt%" for "in the middle (22 wt%)"."""
+    return shortened(_PLACE.sub(r"\1 \2", setting), 26)
 
 
 def _told(change: _Change, unit: str) -> str:
@@ -175,5 +183,5 @@ def _told(change: _Change, unit: str) -> str:
         if unit == "points" and effect.value_from is None
         else (measure(change.low, sign=True), measure(change.high, sign=True))
     )
-    move = one_line(f"{effect.label} from {effect.from_setting} to {effect.to_setting}")
+    move = one_line(f"{times(effect.label)} from {effect.from_setting} to {effect.to_setting}")
     return f"{move}: {change.start} to {change.end}, change between {low} and {high}{f' {unit}' if unit else ''}."

@@ -83,6 +83,7 @@ def information_picture(chain: ChainFit, advice: Advice) -> Picture | None:
         axes.spines[["top", "right"]].set_visible(True)
         bar = figure.colorbar(cells, cax=in_inches(figure, _LEFT + _WIDE + 0.12, 0.85, 0.13, high))
         if bar.solids is not None:
+            bar.solids.set_edgecolor("face")  # else hairlines show between the steps
             bar.solids.set_rasterized(False)  # pixels inside an SVG would be an image that the page may not load
         bar.outline.set_edgecolor(GREY)
         bar.ax.tick_params(labelsize=SMALL, length=2)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from meltdoe.plans.comparison import PlanComparison
 from meltdoe.report.figures.style import (
     BLACK,
@@ -23,7 +25,7 @@ from meltdoe.report.plan_sentences import power_meaning
 
 __all__ = ["options_picture"]
 
-_LEFT, _GAP, _RIGHT, _TOP, _BOTTOM = 1.5, 0.2, 0.12, 0.1, 0.78  # inches
+_LEFT, _GAP, _RIGHT, _TOP, _BOTTOM = 1.78, 0.2, 0.12, 0.3, 0.78  # inches
 _ROW = 0.27
 
 
@@ -58,11 +60,15 @@ def options_picture(compared: PlanComparison, own: str = "") -> Picture:
             right.text(100 * option.power + 2, row, f"{100 * option.power:.0f}", fontsize=MICRO, va="center")
         if limited:
             left.axvline(money, color=GREY, lw=0.9, ls="--")
-        names = [("★ " if o.name == compared.recommended else "") + shortened(o.name, 26) for o in options]
-        left.set_yticks(list(rows), names)
-        left.tick_params(axis="y", length=0, labelsize=MICRO)
-        for option, label in zip(options, left.get_yticklabels(), strict=True):
-            label.set_fontweight("bold" if option.name == own else "normal")
+        left.set_yticks([])
+        beside: dict[str, Any] = {"fontsize": MICRO, "va": "center", "transform": left.get_yaxis_transform()}
+        left.text(-0.08 / half, -0.75, "melts", ha="right", color=GREY, **beside)
+        for row, option in zip(rows, options, strict=True):
+            star = "★ " if option.name == compared.recommended else ""
+            weight = "bold" if option.name == own else "normal"
+            name = shortened(option.name.rpartition(",")[0] or option.name, 20)
+            left.text((0.06 - _LEFT) / half, row, star + name, fontweight=weight, **beside)
+            left.text(-0.08 / half, row, f"{option.melts}", ha="right", fontweight=weight, **beside)
         quiet(right, "left")
         unit = f" ({compared.series.budget.currency})" if compared.series.budget.currency else ""
         left.set_xlabel(f"cost{unit}" if priced else "melts")

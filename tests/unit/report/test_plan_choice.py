@@ -70,8 +70,8 @@ def test_the_figure_tells_the_plan_of_the_series_and_speaks_of_money_only_where_
     shown = pictures_of(whole_chain(), plan, None, None, compared)[0]
     assert shown.name == "plan-options"
     assert shown.alt.endswith("Taken: fraction, 8 melts.")
-    bold = [label.get_text() for label in shown.figure.axes[0].get_yticklabels() if label.get_fontweight() == "bold"]
-    assert [text.removeprefix("★ ") for text in bold] == ["fraction, 8 melts"]
+    bold = [text.get_text() for text in shown.figure.axes[0].texts if text.get_fontweight() == "bold"]
+    assert [text.removeprefix("★ ") for text in bold] == ["fraction", "8"]
     assert "Cost: to expect" in shown.caption
     free = replace(plan.series, costs=Costs())
     cheap = make_plan(free, "fraction", 8)
