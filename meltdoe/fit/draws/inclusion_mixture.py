@@ -50,7 +50,7 @@ _NODES: dict[Effort, tuple[int, int]] = {
 # Rounds of weighted draws for each draw that is kept, until the weights can be trusted. The three first are judged
 # together: how many draws each pattern gets is learnt from round to round.
 _ROUNDS: dict[Effort, tuple[int, ...]] = {
-    "full": (1, 1, 2, 4, 8, 16, 32, 64),
+    "full": (1, 1, 2, 4, 8, 16, 32, 64, 128),
     "refit": (1, 1, 2, 4, 8),
     "draft": (1, 1, 2),
 }
