@@ -21,6 +21,8 @@ def walk(folder: Path, example: str, say: Callable[[str], object]) -> Path:
     """
     from meltdoe.next_melt.advice import next_melts
     from meltdoe.report.advice_sentences import why_this_melt, why_verdict
+    from meltdoe.report.plain_words import plain_counts
+    from meltdoe.report.sentences import best_sentence
     from meltdoe.steps import example_folder, fit_folder, plan_or_none, write_report, write_sheets
 
     source = example_folder(example)
@@ -37,14 +39,10 @@ def walk(folder: Path, example: str, say: Callable[[str], object]) -> Path:
     say(f"Plan: {plan.reason}" if plan else "Plan: none; the melts were made before one was drawn up.")
     good = sum(log.succeeded(entry) is True for entry in log.entries)
     say(f"Log: {len(log.entries)} melts on record, {good} of them good throughout.")
-    for stage in chain.stages:
-        say(f"  {stage.outcome.title} {stage.n_good} of {stage.n_seen} that got so far.")
+    for count in plain_counts(chain):
+        say(f"  {count}")
     advice = next_melts(chain)
-    best = advice.best
-    say(
-        f"Best setting so far: {series.show(best.settings)}; chance of full success {100 * best.chance:.0f} % "
-        f"(between {100 * best.low:.0f} % and {100 * best.high:.0f} % with {100 * chain.level:.0f} % probability)."
-    )
+    say(best_sentence(chain, advice.best))
     say(f"{advice.verdict.word.capitalize()}: {why_verdict(series, advice)}")
     for melt in advice.melts:
         say(f"Next, firing {melt.firing}: {series.show(melt.settings)}. {why_this_melt(series, advice, melt)}")

@@ -83,6 +83,7 @@ EFFECT_COLUMNS = ["change", "chance from", "to", "difference", "matters", "class
 def effect_row(effect: Effect) -> list[str] | None:
     """One effect as a row under `EFFECT_COLUMNS`; None where the melts cannot tell it apart."""
     from meltdoe.fit.stages.phrases import measure, percent, points
+    from meltdoe.report.tables import times
 
     if not effect.estimable:
         return None
@@ -95,7 +96,7 @@ def effect_row(effect: Effect) -> list[str] | None:
     if effect.estimate is not None and effect.low is not None and effect.high is not None:
         estimate = f"{effect.estimate:+.2f} ({_limit(effect.low)} to {_limit(effect.high)})"
     return [
-        effect.label,
+        times(effect.label),
         "-" if effect.chance_from is None else percent(effect.chance_from),
         "-" if effect.chance_to is None else percent(effect.chance_to),
         difference,

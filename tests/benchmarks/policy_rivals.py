@@ -7,6 +7,7 @@ after every melt. One factor at a time also sees how far each melt got.
 from __future__ import annotations
 
 import warnings
+from abc import ABC, abstractmethod
 from itertools import combinations
 
 import numpy as np
@@ -26,7 +27,7 @@ __all__ = ["RIVALS", "Rival"]
 Array = NDArray[np.float64]
 
 
-class Rival:
+class Rival(ABC):
     """A rival at work on one series.
 
     Parameters
@@ -42,11 +43,13 @@ class Rival:
     def saw(self, raw: Array, got: float) -> None:
         self.raw, self.got = np.vstack([self.raw, raw]), np.append(self.got, got)
 
+    @abstractmethod
     def next(self) -> Array:
-        raise NotImplementedError
+        """Where to melt."""
 
+    @abstractmethod
     def recommended(self) -> Array:
-        raise NotImplementedError
+        """The setting held to be the best so far."""
 
     def columns(self, raw: Array) -> Array:
         return np.hstack([self.series.coding.factor_columns(name, raw) for name in self.series.factor_names])
@@ -119,12 +122,13 @@ class _Started(Rival):
         self.start = list(self.first())
         self.looked: tuple[int, Array | None] | None = None
 
+    @abstractmethod
     def first(self) -> Array:
-        raise NotImplementedError
+        """The settings of the start."""
 
+    @abstractmethod
     def score(self, good: Array) -> Array:
         """Predicted chance of each candidate, in any unit, from which melts were good."""
-        raise NotImplementedError
 
     def scores(self) -> Array | None:
         """None while all melts got equally far. Before the first success, getting further is what is aimed at."""

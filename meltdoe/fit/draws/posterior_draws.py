@@ -220,14 +220,15 @@ class Posterior:
         """Chance of a pass over the effect of a new firing, (S, n); to 1e-6, since single precision is far quicker."""
         eta = -self.linear(X).astype(np.float32)
         step = self.group_sd[:, None].astype(np.float32)
-        chance, odds = np.zeros_like(eta), np.empty_like(eta)
+        chance, odds, whole = np.zeros_like(eta), np.empty_like(eta), np.float32(0.0)
         with np.errstate(over="ignore"):
             for node, weight in zip(_NODES, _WEIGHTS, strict=True):
                 np.add(eta, step * np.float32(node), out=odds)
                 np.exp(odds, out=odds)
                 odds += np.float32(1.0)
                 chance += np.float32(weight) / odds
-        return np.asarray(np.clip(chance.astype(float), 0.0, 1.0))
+                whole += np.float32(weight)  # with the same rounding, so that what is sure is 1
+        return np.asarray(np.clip(chance / whole, 0.0, 1.0).astype(float))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
