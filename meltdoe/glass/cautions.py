@@ -128,7 +128,7 @@ def cautions_for(
         because = [
             *_by_material(row, present),
             *_by_flux(row, present, parts),
-            *(f"step {step}" for step in done if step in _cells(row, "steps")),
+            *(f"step {step.replace('_', ' ')}" for step in done if step in _cells(row, "steps")),
             *_by_word(row, text, hot),
         ]
         if row["min_celsius"] and max(reached, default=-273.15) >= number(row, "min_celsius"):

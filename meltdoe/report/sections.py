@@ -332,7 +332,7 @@ def _recommended(chain: ChainFit, best: BestSetting) -> Recommended:
 
 def _forecast(series: MeltSeries, advice: Advice) -> str:
     moving = moving_sentences(series, advice)
-    return " ".join([forecast_sentence(series, advice), *(["What would have to move.", *moving] if moving else [])])
+    return " ".join([forecast_sentence(series, advice), *(["What would have to move:", *moving] if moving else [])])
 
 
 def _next(series: MeltSeries, advice: Advice) -> Next:

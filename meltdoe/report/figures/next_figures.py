@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import MaxNLocator
 
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
@@ -39,7 +40,7 @@ from meltdoe.series.factor import Amount, Factor, FloatArray
 __all__ = ["information_picture"]
 
 _CELLS, _STEPS = 13, 5  # settings of an amount that are drawn, and that are looked at to rank the factors
-_HIGH, _ROW, _LEFT, _WIDE = 2.5, 0.6, 0.8, 2.66  # inches
+_HIGH, _ROW, _LEFT, _NAMES, _RIGHT = 2.5, 0.6, 0.8, 1.3, 3.46  # inches; names of options need the wider margin
 _NEXT: dict[str, Any] = {"marker": "^", "mfc": "white", "mec": BLACK, "mew": 1.4}
 _MOST_NAMED = 6
 _FLAT = 0.1  # bits
@@ -61,9 +62,10 @@ def information_picture(chain: ChainFit, advice: Advice) -> Picture | None:
     told = np.where(allowed, _told(chain, table).reshape(shape), np.nan)
     succeeded = outcomes_of(chain.log)
     high = _ROW if y is None else _HIGH
+    left = _LEFT if y is None or isinstance(y, Amount) else _NAMES
     with drawing():
         figure = new_figure(0.85 + high + 0.3)
-        axes = in_inches(figure, _LEFT, 0.85, _WIDE, high)
+        axes = in_inches(figure, left, 0.85, _RIGHT - left, high)
         least, top = float(np.nanmin(told)), float(np.nanmax(told)) or 1.0
         least = least if top - least > _FLAT else 0.0  # small differences are not blown up
         edges = _edges(x, columns), _edges(y, rows)
@@ -81,7 +83,8 @@ def information_picture(chain: ChainFit, advice: Advice) -> Picture | None:
             axes.plot(*place, ms=8.0, zorder=7, clip_on=False, **_NEXT)
         axes.set_title("what one more melt would tell", fontsize=TEXT, loc="left", pad=5)
         axes.spines[["top", "right"]].set_visible(True)
-        bar = figure.colorbar(cells, cax=in_inches(figure, _LEFT + _WIDE + 0.12, 0.85, 0.13, high))
+        scale = in_inches(figure, _RIGHT + 0.12, 0.85, 0.13, high)
+        bar = figure.colorbar(cells, cax=scale, ticks=MaxNLocator(5, steps=[1, 2, 5, 10]))
         if bar.solids is not None:
             bar.solids.set_edgecolor("face")  # else hairlines show between the steps
             bar.solids.set_rasterized(False)  # pixels inside an SVG would be an image that the page may not load
