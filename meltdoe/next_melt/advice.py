@@ -60,6 +60,7 @@ Aim: TypeAlias = Literal["auto", "learn", "reach"]
 
 _CANDIDATES, _DRAFT_CANDIDATES = 3000, 1000  # settings looked at first, and from a draft
 _TARGETS = 200  # settings that may come out as the best
+_FEWER = 4  # every so many draws are enough for what stands in the way of a series that goes on
 _USUAL_SERIES = 14  # melts of a usual series, where no budget is given
 
 
@@ -156,7 +157,7 @@ class Advice:
         if longer is not None and longer.horizon <= forecast.horizon:
             longer = None
         even_odds = reachable_at_even_odds(here.chain) if hardly_reached(forecast) else 1.0
-        return prospect_of(forecast, longer, even_odds, self.best.chance, all_moves(here.chain, settings))
+        return prospect_of(forecast, longer, even_odds, self.best.chance, all_moves(here.chain, settings, _FEWER))
 
     @cached_property
     def likely_best(self) -> float | None:

@@ -146,7 +146,7 @@ def _next_setting(
         mean, variance = stage.latent(paths)
         before = np.ones_like(mean) if stage.after is None else reached[stage.after]
         chance = stage.chance(mean, variance)
-        told = told + before * stage.told(mean, variance)
+        told = told + before * stage.told(chance, variance)
         reached.append(before * chance)
         hope = hope * stage.chance(mean + _SPREAD * np.sqrt(variance), 0.0)
     told, hope = (part / np.maximum(part.max(axis=1, keepdims=True), 1e-300) for part in (told, hope))

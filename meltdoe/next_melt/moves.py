@@ -40,21 +40,21 @@ class Move:
     chance: float
 
 
-def all_moves(chain: ChainFit, settings: FloatArray) -> tuple[Move, ...]:
+def all_moves(chain: ChainFit, settings: FloatArray, thin: int = 1) -> tuple[Move, ...]:
     """Every limit dropped and every end of a range moved by a quarter of it, one at a time and in thought.
 
     Parameters
     ----------
-    settings : (n, n_factors) the most hopeful settings within the bounds.
+    settings : (n, n_factors) the most hopeful settings within the bounds. thin : use every `thin`-th draw.
     """
     series = chain.series
-    here = chain.success_draws(settings)
+    here = chain.success_draws(settings, thin=thin)
     inside, best = (here >= series.target_chance).any(axis=1), float(here.mean(axis=0).max())
 
     def moved(what: Literal["limit", "low end", "high end"], name: str, to: float | None, raw: FloatArray) -> Move:
         if not len(raw):
             return Move(what, name, to, float(inside.mean()), best)
-        there = chain.success_draws(raw)
+        there = chain.success_draws(raw, thin=thin)
         reaches = inside | (there >= series.target_chance).any(axis=1)
         return Move(what, name, to, float(reaches.mean()), max(best, float(there.mean(axis=0).max())))
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -67,9 +68,15 @@ class PlayedStage:
     after: int | None = None
     loss: float = 0.0
 
+    @cached_property
+    def _squares(self) -> FloatArray:
+        """(r * r, n), so that a covariance times it is a variance at every setting."""
+        outer = self.along[:, :, None] * self.along[:, None, :]
+        return np.asarray(outer.reshape(len(outer), -1).T)
+
     def latent(self, paths: Positions) -> tuple[FloatArray, FloatArray]:
         """Mean and variance of the latent value at every setting, each (paths, n)."""
-        spread = ((self.along @ self.cov[paths]) * self.along).sum(axis=2)
+        spread = self.cov[paths].reshape(len(paths), -1) @ self._squares
         return self.mid + self.mean[paths] @ self.along.T, np.maximum(spread, 1e-12)
 
     def chance(self, mean: FloatArray, variance: FloatArray | float) -> FloatArray:
@@ -97,14 +104,14 @@ class PlayedStage:
 
     def _within(self, mean: FloatArray, sd: FloatArray | float) -> FloatArray:
         low, high = self.good
-        return np.asarray(ndtr((high - mean) / sd) - ndtr((low - mean) / sd))
+        below = ndtr((high - mean) / sd) if np.isfinite(high) else 1.0
+        return np.asarray(below - ndtr((low - mean) / sd) if np.isfinite(low) else below + np.zeros_like(mean))
 
-    def told(self, mean: FloatArray, variance: FloatArray) -> FloatArray:
-        """About what one melt tells, nats."""
+    def told(self, chance: FloatArray, variance: FloatArray) -> FloatArray:
+        """About what one melt tells, nats, where good has this predictive chance."""
         if self.noise is not None:
             return np.asarray(0.5 * np.log1p(variance / self.usual_noise**2))
-        p = self.chance(mean, variance)
-        return np.asarray(0.5 * np.log1p(variance * p * (1.0 - p)))
+        return np.asarray(0.5 * np.log1p(variance * chance * (1.0 - chance)))
 
     def melt(self, paths: Positions, at: Positions, rng: np.random.Generator) -> Flags:
         """Make a melt at setting `at` in each of some paths, learn from it, and say where it was good."""
