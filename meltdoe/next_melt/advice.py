@@ -2,8 +2,9 @@
 
 Two aims are mixed. *Learn* ranks by staged information per money (`information`), *reach* by the expected gain in the
 best setting's chance (`gain`). Left to the program, the weight moves from learning to reaching as the budget of melts
-is used up. What takes longer and is not always wanted (the forecast, what each result would lead to, where knowledge is
-thin, which bounds stand in the way) is worked out when it is asked for.
+is used up, and within the melts of a usual series at the latest: a longer budget is no reason to learn for longer. What
+takes longer and is not always wanted (the forecast, what each result would lead to, where knowledge is thin, which
+bounds stand in the way) is worked out when it is asked for.
 """
 
 from __future__ import annotations
@@ -52,6 +53,7 @@ from meltdoe.next_melt.thin_knowledge import ThinSpot, thin_spots
 from meltdoe.next_melt.views import chain_views
 from meltdoe.plans.melt_plan import PlannedMelt
 from meltdoe.plans.optimal.candidates import candidate_settings
+from meltdoe.series.budget import USUAL_SERIES
 from meltdoe.series.factor import FloatArray
 
 __all__ = ["Advice", "Aim", "Ceiling", "Outlook", "Suggestion", "next_melts"]
@@ -61,7 +63,6 @@ Aim: TypeAlias = Literal["auto", "learn", "reach"]
 _CANDIDATES, _DRAFT_CANDIDATES = 3000, 1000  # settings looked at first, and from a draft
 _TARGETS = 200  # settings that may come out as the best
 _FEWER = 4  # every so many draws are enough for what stands in the way of a series that goes on
-_USUAL_SERIES = 14  # melts of a usual series, where no budget is given
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,7 +305,7 @@ def _numbered(melts: tuple[Suggestion, ...], planned: Sequence[PlannedMelt]) -> 
 
 
 def _learn_weight(chain: ChainFit) -> float:
-    budget = chain.series.budget.melts or _USUAL_SERIES
+    budget = min(chain.series.budget.melts or USUAL_SERIES, USUAL_SERIES)
     return float(np.clip(0.7 * (1.0 - len(chain.log.entries) / budget), 0.0, 0.7))
 
 

@@ -15,18 +15,17 @@ from meltdoe.errors import WrongUsage
 from meltdoe.fit.stages.stage_chain import BestSetting, ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.next_melt.advice import next_melts
-from meltdoe.next_melt.stopping import money_spent
+from meltdoe.next_melt.stopping import SURE, money_spent
 from meltdoe.plans.draw_up import make_plan
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.rehearsal.truth import Truth
+from meltdoe.series.budget import USUAL_SERIES
 from meltdoe.series.factor import Amount, FloatArray, Setting
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["POLICIES", "SURE", "Bench", "Policy", "chosen_policies", "numbered_on"]
+__all__ = ["POLICIES", "Bench", "Policy", "chosen_policies", "numbered_on"]
 
-SURE = 0.90  # chance of reaching the target from which success is claimed
-USUAL_SERIES = 14  # melts of a series without a budget
 _SMALL_START = 4  # melts, spread evenly over the region
 
 

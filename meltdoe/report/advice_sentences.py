@@ -295,6 +295,8 @@ def aim_sentence(advice: Advice) -> str:
     if advice.aim == "reach":
         return "Aim: reach a setting that works, as asked."
     learning = round(100 * advice.learn_weight)
+    if not learning:
+        return "Aim: reach a setting that works; so late in a series nothing is melted for learning alone."
     return (
         f"Aim: {learning} % learning which choices matter and {100 - learning} % "
         "reaching a setting that works; the weight moves to reaching as the melts are used up."

@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 
 from meltdoe.units import Quantity
 
-__all__ = ["Budget", "Costs", "Kiln"]
+__all__ = ["USUAL_SERIES", "Budget", "Costs", "Kiln"]
+
+USUAL_SERIES = 14  # melts of a series that says nothing of its budget (common practice in a small workshop, no source)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from meltdoe.next_melt.firing_set import added_information
 from meltdoe.next_melt.gain import expected_gain
 from meltdoe.next_melt.views import chain_views
 from meltdoe.series import Amount, Budget, Choice, Costs, GoodRange, MeltSeries, Outcome
+from meltdoe.series.budget import USUAL_SERIES
 from meltdoe.series.outcome import Unseen
 
 
@@ -163,6 +164,14 @@ def test_learning_gives_way_to_reaching_as_the_budget_is_used_up():
     assert weights == sorted(weights, reverse=True)
     assert weights[0] > 0.5
     assert weights[-1] == 0.0
+
+
+def test_a_long_budget_is_no_reason_to_learn_for_longer_than_a_usual_series():
+    usual, long = (small_series(budget=Budget(melts=melts)) for melts in (USUAL_SERIES, 40))
+    entries = LOGS["mixed"]
+    for n in (0, 3, len(entries)):
+        weights = [next_melts(chain_of(series, entries[:n])).learn_weight for series in (usual, long)]
+        assert weights[0] == weights[1] == pytest.approx(0.7 * (1.0 - n / 14))
 
 
 def test_every_kind_of_outcome_and_factor_can_be_advised_on():
