@@ -42,7 +42,7 @@ def bring_in(
     from meltdoe.steps import read_log
 
     if preview:
-        warn(*pending(series))
+        warn(*pending(series, briefly=True))
     else:
         read_log(series)
     result = preview_import(series, path, told, unsaid=unsaid)

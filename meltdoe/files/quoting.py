@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from meltdoe import wording
+
 __all__ = ["listed", "quoted"]
 
 
@@ -18,6 +20,5 @@ def quoted(value: object) -> str:
 
 
 def listed(words: Iterable[str]) -> str:
-    """Words as a phrase: "a", "b" and "c"."""
-    marked = [quoted(word) for word in words]
-    return marked[0] if len(marked) == 1 else ", ".join(marked[:-1]) + " and " + marked[-1] if marked else "none"
+    """Words as a phrase, each in quotation marks: "a", "b" and "c"."""
+    return wording.listed([quoted(word) for word in words]) or "none"

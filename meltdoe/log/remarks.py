@@ -6,16 +6,15 @@ A kiln may overshoot, a series may go on outside its ranges and a clock may be w
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 
 from meltdoe.log.entry import key_text
 from meltdoe.log.melt_log import Entry
 from meltdoe.series.factor import Amount
 from meltdoe.series.melt_series import MeltSeries
+from meltdoe.wording import melts_phrase
 
 __all__ = ["circumstance_remarks", "entry_remarks", "firing_remarks", "log_remarks"]
-
-_MANY = 6
 
 
 def entry_remarks(
@@ -77,14 +76,5 @@ def log_remarks(series: MeltSeries, entries: Sequence[Entry], today: datetime.da
         for remark in (*entry_remarks(series, entry, today), *firing_remarks(series, entries, entry))
     ]
     for name, blank in circumstance_remarks(series, entries):
-        said.append(f"{name} is blank for {_melts(blank)}, and on record for others")
+        said.append(f"{name} is blank for {melts_phrase(blank)}, and on record for others")
     return tuple(said)
-
-
-def _melts(numbers: Iterable[int]) -> str:
-    words = [str(number) for number in numbers]
-    if len(words) == 1:
-        return f"melt {words[0]}"
-    if len(words) > _MANY:
-        return f"{len(words)} melts ({', '.join(words[:_MANY])}, ...)"
-    return f"melts {', '.join(words[:-1])} and {words[-1]}"

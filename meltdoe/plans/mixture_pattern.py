@@ -19,7 +19,6 @@ import numpy as np
 
 from meltdoe.plans.families.mixtures import simplex_centroid, simplex_lattice
 from meltdoe.plans.fractions.fractional import fraction
-from meltdoe.plans.merits.alias_words import listed
 from meltdoe.plans.patterns import Pattern, refuse_firings, times_over
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.plans.room import Room
@@ -27,6 +26,7 @@ from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.limit import Limit
 from meltdoe.series.limit_parser import Comparison
 from meltdoe.series.melt_series import MeltSeries
+from meltdoe.wording import listed
 
 __all__ = ["mixture_pattern"]
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from meltdoe.costs.price import Price, price
 from meltdoe.plans.melt_plan import Plan
-from meltdoe.plans.merits.alias_words import listed
 from meltdoe.plans.merits.assessment import Assessment
 from meltdoe.plans.plans_to_compare import Asked, title_of
 from meltdoe.series.melt_series import MeltSeries
+from meltdoe.wording import listed
 
 __all__ = ["PlanOption", "option_of"]
 

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from meltdoe.glass.cautions import Caution
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.sheets.firing_sheet import FiringSheet
+from meltdoe.sheets.sheet_lines import MeltSheet
 from meltdoe.sheets.type_size import Boxes, Lines, Ruled, fitting_size
-
-if TYPE_CHECKING:
-    from meltdoe.sheets.melt_sheet import MeltSheet
 
 __all__ = ["cautions_size", "firing_size", "melt_size"]
 

@@ -236,7 +236,7 @@ def test_a_circumstance_that_other_melts_have_is_asked_after(folder):
     assert called("record", folder, "--melt", 9, "--set", "humidity=61", "--seen", "contained=no").code == 0
     ran = called("record", folder, "--melt", 10, "--seen", "contained=no")
     assert f"humidity is not said, and other melts have it; to add it: meltdoe record {folder} --melt 10" in ran.err
-    assert "humidity is blank for 9 melts" in called("check", folder).out
+    assert "humidity is blank for melts 1 to 8 and 10, and on record for others" in called("check", folder).out
     assert "humidity" not in called("record", folder, "--melt", 10, "--set", "humidity=58").err
 
 

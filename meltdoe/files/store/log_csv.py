@@ -35,6 +35,7 @@ from meltdoe.log.new_columns import NewColumns, earlier_cells, new_columns
 from meltdoe.log.numbers import CellFault
 from meltdoe.log.replay import State, States, states
 from meltdoe.series.melt_series import MeltSeries
+from meltdoe.wording import listed
 
 __all__ = [
     "LOG_NAME", "StoreReading", "check_log", "from_journal", "log_text", "parse_log", "read_log", "read_store",
@@ -181,9 +182,7 @@ def _lacking(series: MeltSeries, content: bytes, new: NewColumns) -> str:
     columns = log_columns(series)
     there = {loose(heading) for heading in parse_table(content, LOG_NAME, columns).headings}
     lacks = [column for column in columns if column in new.may_lack and loose(column) not in there]
-    if len(lacks) < 2:
-        return f"without the new column {lacks[0]}" if lacks else ""
-    return f"without the new columns {', '.join(lacks[:-1])} and {lacks[-1]}"
+    return f"without the new column{'s' * (len(lacks) > 1)} {listed(lacks)}" if lacks else ""
 
 
 _MOST_TRIES = 100

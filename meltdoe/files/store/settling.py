@@ -6,6 +6,7 @@ all the same and wait for the next command.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from meltdoe.errors import ProblemsFound
@@ -20,6 +21,7 @@ from meltdoe.log.melt_log import Log
 from meltdoe.log.new_columns import earlier_cells
 from meltdoe.log.replay import State, states
 from meltdoe.series.melt_series import MeltSeries
+from meltdoe.wording import counted, melts_phrase
 
 __all__ = ["Settled", "open_store", "pending", "settle", "settle_locked", "settled_log", "write_log_view"]
 
@@ -39,14 +41,25 @@ class Settled:
 
     def lines(self, series: MeltSeries) -> tuple[str, ...]:
         """What a person should be told of it."""
-        said = [f"Edit found in log.csv and entered in the journal: {change.show(series)}" for change in self.changes]
+        said = []
+        if len(self.changes) == 1:
+            said.append(f"Edit found in log.csv and entered in the journal: {self.changes[0].show(series)}")
+        elif self.changes:
+            said.append(
+                f"{counted(len(self.changes), 'edit')} found in log.csv ({_melts(self.changes)}) and entered in the "
+                "journal; to see each: meltdoe log"
+            )
         if self.rewritten:
             said.append(f"log.csv was {self.rewritten}, and was written again from the journal")
         return tuple(said)
 
 
-def pending(series: MeltSeries) -> tuple[str, ...]:
+def pending(series: MeltSeries, *, briefly: bool = False) -> tuple[str, ...]:
     """What the next record will do to journal and log.csv by itself, as sentences; nothing is written.
+
+    Parameters
+    ----------
+    briefly : all edits in one sentence, not a sentence each.
 
     Raises
     ------
@@ -55,11 +68,20 @@ def pending(series: MeltSeries) -> tuple[str, ...]:
     """
     reading = read_store(series)
     reading.raise_problems()
-    lines = [f"log.csv has an edit that the journal has not yet: {change.show(series)}" for change in reading.changes]
+    changes = reading.changes
+    if briefly and len(changes) > 1:
+        what = f"{counted(len(changes), 'edit')} that the journal has not yet ({_melts(changes)})"
+        lines = [f"log.csv has {what}; to see each: meltdoe check"]
+    else:
+        lines = [f"log.csv has an edit that the journal has not yet: {change.show(series)}" for change in changes]
     if reading.stale:
         lines.append(f"log.csv is {reading.stale} and will be written again from the journal")
     lines += [f"journal.jsonl is mended by the next record: {fault}" for fault in reading.journal.faults()]
     return tuple(lines)
+
+
+def _melts(changes: Sequence[Change]) -> str:
+    return melts_phrase(sorted({change.key[0] for change in changes}))
 
 
 def _to_settle(reading: StoreReading) -> bool:
@@ -103,7 +125,7 @@ def settled_log(series: MeltSeries) -> tuple[Log, tuple[str, ...]]:
     try:
         told = settle(series).lines(series)
     except ProblemsFound as found:
-        waiting = pending(series)  # raises where the log itself is what stands against it
+        waiting = pending(series, briefly=True)  # raises where the log itself is what stands against it
         told = (*waiting, f"This counts here, but could not be written ({found.problems[0].what})")
     reading = read_store(series)
     reading.raise_problems()

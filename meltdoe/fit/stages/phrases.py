@@ -6,9 +6,9 @@ Nothing here computes; every function takes plain numbers and returns text witho
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from meltdoe.series.outcome import GoodRange, Outcome
+from meltdoe.wording import capital, listed, melts_phrase
 
 __all__ = [
     "capital",
@@ -70,27 +70,6 @@ def p_phrase(p_value: float) -> str:
     return f"p = {p_value:.3f}" if p_value < 0.1 else f"p = {p_value:.2f}"
 
 
-def listed(parts: Sequence[str]) -> str:
-    """ "a", "a and b", "a, b and c"."""
-    if len(parts) < 2:
-        return "".join(parts)
-    return f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
-def melts_phrase(melts: Sequence[int]) -> str:
-    """ "melt 3" or "melts 3, 5 and 6"; a run of more than two is said as "3 to 6"."""
-    runs: list[list[int]] = []
-    for melt in melts:
-        if runs and melt == runs[-1][-1] + 1:
-            runs[-1].append(melt)
-        else:
-            runs.append([melt])
-    parts = []
-    for run in runs:
-        parts += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(melt) for melt in run]
-    return f"{'melt' if len(melts) == 1 else 'melts'} {listed(parts)}"
-
-
 def good_phrase(outcome: Outcome) -> str:
     """What a good outcome is called: "contained", "cracks none or hairline", "fill at least 95 %"."""
     name = outcome.name.replace("_", " ")
@@ -102,8 +81,3 @@ def good_phrase(outcome: Outcome) -> str:
     if isinstance(outcome.good, GoodRange):
         return f"{name} {outcome.good} {outcome.unit}".strip()
     return name
-
-
-def capital(text: str) -> str:
-    """The text with its first letter made large."""
-    return text[:1].upper() + text[1:]

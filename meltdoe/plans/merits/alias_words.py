@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-__all__ = ["aliased_words", "listed"]
+from meltdoe.wording import listed
+
+__all__ = ["aliased_words"]
 
 _NOTICED = 0.05  # below this a correlation is not mentioned
 _GROUPS, _PARTNERS = 3, 3  # shown of each kind, and in each group, where it is to be brief
@@ -45,11 +47,3 @@ def _groups(groups: Sequence[tuple[str, ...]], brief: bool) -> str:
 def _mixed(group: tuple[str, ...], brief: bool) -> str:
     first, *others = group
     return f"{first} with {listed(others, _PARTNERS if brief else None)}"
-
-
-def listed(names: Sequence[str], most: int | None = None) -> str:
-    """``"flux, peak and hold"``; with more than `most` names the last are counted: ``"flux, peak and 7 others"``."""
-    if most is not None and len(names) > most:
-        # never a single one is left to be counted
-        names = [*names[: most - 1], f"{len(names) - most + 1} others"]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -15,6 +15,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import linalg
 
+from meltdoe.wording import listed
+
 __all__ = ["AliasGroup", "alias_groups", "alias_matrix", "correlations", "indistinguishable", "interaction_columns"]
 
 FloatArray = npt.NDArray[np.float64]
@@ -41,8 +43,7 @@ class AliasGroup:
         others = [("-" if sign < 0 else "") + name for name, sign in zip(self.effects[1:], self.signs[1:], strict=True)]
         if not others:
             return f"{self.effects[0]} stands alone"
-        said = others[0] if len(others) == 1 else f"{', '.join(others[:-1])} and {others[-1]}"
-        return f"{self.effects[0]} is mixed up with {said}"
+        return f"{self.effects[0]} is mixed up with {listed(others)}"
 
 
 def alias_matrix(X1: npt.ArrayLike, X2: npt.ArrayLike) -> FloatArray:

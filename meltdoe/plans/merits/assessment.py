@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meltdoe.plans.melt_plan import Plan
-from meltdoe.plans.merits.alias_words import aliased_words, listed
+from meltdoe.plans.merits.alias_words import aliased_words
 from meltdoe.plans.merits.aliasing import indistinguishable
 from meltdoe.plans.merits.drop_outs import DropOut, drop_out
 from meltdoe.plans.merits.effect_precision import CHANCES, EffectPrecision, effect_precision, information
@@ -21,6 +21,7 @@ from meltdoe.plans.merits.region_measures import RegionMeasures, region_measures
 from meltdoe.series.coding import Coding
 from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
+from meltdoe.wording import listed
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -2,6 +2,7 @@
 
 import errno
 import os
+import re
 
 import pytest
 from bench_series import SPILLED, bench_series, settings, snapshot
@@ -43,6 +44,25 @@ def test_an_edit_is_entered_and_told_once(series):
     assert told == ("Edit found in log.csv and entered in the journal: melt 1: flux 20 -> 21",)
     assert "flux 20 -> 21" in history(series)[-1]
     assert settled_log(series) == (log, ())
+
+
+def test_many_edits_are_told_in_one_line_that_says_where_each_is_shown(series, monkeypatch):
+    for melt in (2, 3, 5):
+        record_melt(series, melt, settings=settings(20), seen=SPILLED)
+    edit(series, "1200", "1190")
+    edit(series, ",20,", ",21,")
+    with monkeypatch.context() as patch:
+        refuse_writing(patch)
+        waiting, hindered = settled_log(series)[1]
+    assert waiting.startswith("log.csv has ")
+    told = settled_log(series)[1]
+    count, _, rest = told[0].partition(" ")
+    assert int(count) == len(re.findall("->", history(series)[-1])) == 8
+    where = "(melts 1 to 3 and 5)"
+    assert waiting == f"log.csv has 8 edits that the journal has not yet {where}; to see each: meltdoe check"
+    assert "could not be written" in hindered
+    assert rest == f"edits found in log.csv {where} and entered in the journal; to see each: meltdoe log"
+    assert len(told) == 1
 
 
 def test_an_edit_counts_in_a_folder_that_cannot_be_written_and_waits_there(series, monkeypatch):
