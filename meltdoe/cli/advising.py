@@ -21,16 +21,18 @@ if TYPE_CHECKING:
 def next_melt(
     folder: Folder = HERE,
     melts: Annotated[
-        int | None, typer.Option(min=1, help="How many melts; by default as many as a firing holds.")
+        int | None, typer.Option(metavar="NUMBER", min=1, help="How many melts; by default as many as a firing holds.")
     ] = None,
     aim: Annotated[
         Literal["auto", "learn", "reach"],
         typer.Option(
-            help="learn: which choices matter. reach: a setting that works. auto: moves from one to the other."
+            metavar="auto|learn|reach",
+            help="learn: which choices matter. reach: a setting that works. auto: moves from one to the other.",
         ),
     ] = "auto",
     most_risk: Annotated[
-        float | None, typer.Option(min=0, max=100, help="Highest chance of a costly failure, in per cent.")
+        float | None,
+        typer.Option(metavar="NUMBER", min=0, max=100, help="Highest chance of a costly failure, in per cent."),
     ] = None,
     take_up: Annotated[
         bool, typer.Option("--add-to-plan", help="Put these melts into plan.csv, for sheets, buy and record.")
@@ -199,6 +201,7 @@ def advice_document(series: MeltSeries, advice: Advice) -> dict[str, Any]:
             "learn_weight": advice.learn_weight,
             "reaches": advice.verdict.reaches,
             "reachable": advice.verdict.reachable,
+            "last_try": advice.verdict.last_try,
             "spent": advice.verdict.spent,
             "left": asdict(advice.left),
             "room": asdict(advice.room),

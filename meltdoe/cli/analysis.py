@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 def analyse(
     folder: Folder = HERE,
-    level: Annotated[float, typer.Option(min=50, max=99.9, help="Level of the intervals, in per cent.")] = 90.0,
+    level: Annotated[
+        float, typer.Option(metavar="NUMBER", min=50, max=99.9, help="Level of the intervals, in per cent.")
+    ] = 90.0,
     figures: Annotated[
         bool, typer.Option("--figures/--no-figures", help="Write the figures beside the series.")
     ] = True,

@@ -10,6 +10,7 @@ import typer
 from meltdoe.cli.console import hint, print_json, say, table
 from meltdoe.cli.melt_rows import MELT_COLUMNS, melt_rows, row_document
 from meltdoe.cli.options import HERE, AsJson, Folder
+from meltdoe.wording import counted
 
 
 def sheets(folder: Folder = HERE, json: AsJson = False) -> None:
@@ -60,6 +61,9 @@ def log(
     else:
         say("No melt is on record yet.")
     if remarks := remarks_on_log(folder):
-        count = f"{len(remarks)} remark{'s' * (len(remarks) > 1)}"
-        say(hint(f"{count} on these melts, such as settings beyond their range; to read them: meltdoe check"), "")
+        say(
+            f"{counted(len(remarks), 'remark')} on these melts, such as a setting beyond its range; "
+            f"to read {'it' if len(remarks) == 1 else 'them'}: {hint('meltdoe check')}",
+            "",
+        )
     say(*history(series))

@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 def buy(
     folder: Folder = HERE,
     spare: Annotated[
-        int | None, typer.Option("--spare", min=0, help="Repeats to have room for; by default as bad luck may cost.")
+        int | None,
+        typer.Option(
+            "--spare", metavar="NUMBER", min=0, help="Repeats to have room for; by default as bad luck may cost."
+        ),
     ] = None,
     json: AsJson = False,
 ) -> None:
@@ -84,7 +87,7 @@ def _row(item: ShoppingItem) -> list[str]:
 
 def glass(
     folder: Folder = HERE,
-    melt: Annotated[int | None, typer.Option(min=1, help="Tell everything of one melt.")] = None,
+    melt: Annotated[int | None, typer.Option(metavar="NUMBER", min=1, help="Tell everything of one melt.")] = None,
     json: AsJson = False,
 ) -> None:
     """Say what glass every melt gives: how it pours, where it anneals, how it expands, what it is made of.

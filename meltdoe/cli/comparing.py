@@ -20,13 +20,20 @@ _WIDE = 80
 def options(
     folder: Folder = HERE,
     series_played: Annotated[
-        int, typer.Option("--rehearsals", min=0, help="Whole series to simulate from each plan; takes a while.")
+        int,
+        typer.Option(
+            "--rehearsals", metavar="NUMBER", min=0, help="Whole series to simulate from each plan; takes a while."
+        ),
     ] = 0,
     effect: EffectShown = 2.0,
     chance: ChancesShown = "0.2 to 0.8",
-    days: Annotated[float, typer.Option("--days", min=0.1, help="Days that a firing takes, cooling included.")] = 2.0,
+    days: Annotated[
+        float, typer.Option("--days", metavar="NUMBER", min=0.1, help="Days that a firing takes, cooling included.")
+    ] = 2.0,
     aliases: Aliases = False,
-    workers: Annotated[int | None, typer.Option(min=1, help="Processes to use; by default all cores.")] = None,
+    workers: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Processes to use; by default all cores.")
+    ] = None,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:

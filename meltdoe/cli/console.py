@@ -7,13 +7,14 @@ import re
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from meltdoe.errors import WrongUsage
 
 __all__ = ["ask", "can_ask", "hint", "inert", "print_json", "remember_folder", "say", "say_wrapped", "table", "warn"]
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
+_WIDEST = 120  # characters of a line that is still easy to read
 _FORMAT = 1  # 1: first form of the documents
 _HINT = re.compile(
     r"\bmeltdoe (?:check|log|record|plan|sheets|analyse|next|report|options|rehearse|glass|buy)(?= --|[;,.)]| \.\.\.|$)"
@@ -39,9 +40,25 @@ def inert(text: object) -> str:
 
 
 def say(*lines: object) -> None:
-    """Lines for a person, on standard output."""
+    """Lines for a person, on standard output; in a terminal broken between words."""
     for line in lines:
-        print(inert(line))
+        print(_laid(inert(line), sys.stdout))
+
+
+def _laid(line: str, stream: TextIO) -> str:
+    """The line as wide as the terminal, a figure with its sign; for a file or another program it stays one line."""
+    if not stream.isatty():
+        return line
+    from shutil import get_terminal_size
+    from textwrap import wrap
+
+    width = min(get_terminal_size().columns, _WIDEST)
+    if len(line) <= width:
+        return line
+    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    whole = line.replace(" %", "\N{NO-BREAK SPACE}%")
+    parts = wrap(whole, width, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False)
+    return "\n".join(parts).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def say_wrapped(text: str, indent: str = "") -> None:
@@ -54,7 +71,7 @@ def say_wrapped(text: str, indent: str = "") -> None:
 def warn(*lines: object) -> None:
     """Lines for a person, on standard error; commands hinted at name the series folder."""
     for line in lines:
-        print(inert(hint(line)), file=sys.stderr)
+        print(_laid(inert(hint(line)), sys.stderr), file=sys.stderr)
 
 
 def ask(question: str, default: str | None = None) -> str:

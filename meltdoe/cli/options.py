@@ -18,21 +18,31 @@ HERE = Path()
 Folder: TypeAlias = Annotated[
     Path,
     typer.Argument(
-        metavar="SERIES-FOLDER", help="Folder of the series; by default this one.", callback=remember_folder
+        metavar="SERIES-FOLDER",
+        help="Folder of the series; by default this one.",
+        show_default=False,
+        callback=remember_folder,
     ),
 ]
 AsJson: TypeAlias = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 Seed: TypeAlias = Annotated[
-    int | None, typer.Option(min=0, help="Number that fixes what is left to chance; by default the series' own.")
+    int | None,
+    typer.Option(metavar="NUMBER", min=0, help="Number that fixes what is left to chance; by default the series' own."),
 ]
 EffectShown: TypeAlias = Annotated[
     float,
     typer.Option(
-        "--effect", min=0.01, help="Change of a measurement that you care about, as times the scatter of equal melts."
+        "--effect",
+        metavar="NUMBER",
+        min=0.01,
+        help="Change of a measurement that you care about, as times the scatter of equal melts.",
     ),
 ]
 ChancesShown: TypeAlias = Annotated[
-    str, typer.Option("--chance", help='Change of a pass chance that you care about, such as "0.5 to 0.9".')
+    str,
+    typer.Option(
+        "--chance", metavar="'FROM to TO'", help='Change of a pass chance that you care about, such as "0.5 to 0.9".'
+    ),
 ]
 Aliases: TypeAlias = Annotated[
     bool, typer.Option("--aliases", help="Name every effect that is mixed up with others, however long the list.")

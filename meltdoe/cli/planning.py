@@ -18,35 +18,59 @@ if TYPE_CHECKING:
 
 def plan(
     folder: Folder = HERE,
-    design: Annotated[str, typer.Option(help="Pattern of the plan; auto lets the program choose.")] = "auto",
-    melts: Annotated[int | None, typer.Option(min=1, help="How many melts, added ones not counted.")] = None,
-    centre_points: Annotated[int, typer.Option(min=0, help="Melts in the middle of the ranges, added.")] = 0,
-    replicates: Annotated[int, typer.Option(min=0, help="Repeats of planned melts, added, to see the scatter.")] = 0,
+    design: Annotated[
+        str,
+        typer.Option(metavar="DESIGN", help="Pattern of the plan, such as fraction; the names: meltdoe explain plans."),
+    ] = "auto",
+    melts: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="How many melts, added ones not counted.")
+    ] = None,
+    centre_points: Annotated[
+        int, typer.Option(metavar="NUMBER", min=0, help="Melts in the middle of the ranges, added.")
+    ] = 0,
+    replicates: Annotated[
+        int, typer.Option(metavar="NUMBER", min=0, help="Repeats of planned melts, added, to see the scatter.")
+    ] = 0,
     keep_clear: Annotated[
         list[str] | None,
-        typer.Option(help='Interaction such as "flux * peak" that must be mixed up with no other; may be repeated.'),
+        typer.Option(
+            metavar="'A * B'",
+            help='Interaction such as "flux * peak" that must be mixed up with no other; may be repeated.',
+        ),
     ] = None,
     criterion: Annotated[
-        str, typer.Option(help="What an optimal design is best for: D, A, I, bayesian-D or pass-chance.")
+        str,
+        typer.Option(
+            metavar="CRITERION", help="What an optimal design is best for: D, A, I, bayesian-D or pass-chance."
+        ),
     ] = "",
     variance_ratio: Annotated[
         list[float] | None,
         typer.Option(
-            min=0, help="How many times as much firings differ as melts of one firing (variances); repeat for a range."
+            metavar="NUMBER",
+            min=0,
+            help="How many times as much firings differ as melts of one firing (variances); repeat for a range.",
         ),
     ] = None,
     reverse: Annotated[
-        list[str] | None, typer.Option(help="Factor that a foldover reverses, all by default; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar="FACTOR", help="Factor that a foldover reverses, all by default; may be repeated."),
     ] = None,
     hold: Annotated[
         list[str] | None,
-        typer.Option(help='Factor to leave as it is, such as "hold" or "hold = 30"; may be repeated.'),
+        typer.Option(
+            metavar="FACTOR", help='Factor to leave as it is, such as "hold" or "hold = 30"; may be repeated.'
+        ),
     ] = None,
     blocks: Annotated[
-        int, typer.Option(min=1, help="Days, lots of material or other parts to spread the melts over evenly.")
+        int,
+        typer.Option(
+            metavar="NUMBER", min=1, help="Days, lots of material or other parts to spread the melts over evenly."
+        ),
     ] = 1,
     assess_file: Annotated[
-        Path | None, typer.Option("--assess", help="Judge the settings in this CSV file; nothing is written.")
+        Path | None,
+        typer.Option("--assess", metavar="FILE", help="Judge the settings in this CSV file; nothing is written."),
     ] = None,
     effect: EffectShown = 2.0,
     chance: ChancesShown = "0.2 to 0.8",

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 def record(
     folder: Folder = HERE,
     melt: Annotated[
-        int | None, typer.Option(min=1, help="Number of the melt; left out, a melt outside the plan.")
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Number of the melt; left out, a melt outside the plan.")
     ] = None,
     settings: Annotated[
         list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="An actual setting; the rest is as planned.")
@@ -35,17 +35,22 @@ def record(
         typer.Option("--seen", metavar="NAME=VALUE", help="What was seen, or later, or lost. May be given again."),
     ] = None,
     firing: Annotated[
-        int | None, typer.Option(min=1, help="Number of the firing; left out, the plan's or the next.")
+        int | None,
+        typer.Option(metavar="NUMBER", min=1, help="Number of the firing; left out, the plan's or the next."),
     ] = None,
-    mould: Annotated[int, typer.Option(min=1, help="Which mould of the pour.")] = 1,
-    date: Annotated[str | None, typer.Option(help="Day of the melt, such as 2026-11-25; today for a new melt.")] = None,
-    note: Annotated[str | None, typer.Option(help="Anything odd.")] = None,
+    mould: Annotated[int, typer.Option(metavar="NUMBER", min=1, help="Which mould of the pour.")] = 1,
+    date: Annotated[
+        str | None, typer.Option(metavar="DATE", help="Day of the melt, such as 2026-11-25; today for a new melt.")
+    ] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help="Anything odd.")] = None,
     correct: Annotated[
         bool, typer.Option("--correct", help="Replace what is on record; the journal keeps both.")
     ] = False,
     remove: Annotated[bool, typer.Option("--remove", help="Take the melt out of the log; give --reason.")] = False,
     undo: Annotated[bool, typer.Option("--undo", help="Take back the last change of the log.")] = False,
-    reason: Annotated[str, typer.Option(help="Why something is corrected, removed or taken back.")] = "",
+    reason: Annotated[
+        str, typer.Option(metavar="TEXT", help="Why something is corrected, removed or taken back.")
+    ] = "",
     table_file: Annotated[
         Path | None, typer.Option("--from", metavar="FILE", help="Bring in a table (CSV or .xlsx).")
     ] = None,
@@ -60,7 +65,8 @@ def record(
     blank: Annotated[
         Literal["later", "lost"] | None,
         typer.Option(
-            help="With --from: what a blank is where the melt got so far; without it, blanks are asked about."
+            metavar="later|lost",
+            help="With --from: what a blank is where the melt got so far; without it, blanks are asked about.",
         ),
     ] = None,
     json: AsJson = False,

@@ -17,19 +17,29 @@ def rehearse(
     policy: Annotated[
         list[str] | None,
         typer.Option(
-            help="How melts are chosen: plan, follow-up, step-by-step, one-at-a-time, random, or all; may be repeated."
+            metavar="POLICY",
+            help="How melts are chosen: plan, follow-up, step-by-step, one-at-a-time, random, or all; may be repeated.",
         ),
     ] = None,
-    series_played: Annotated[int, typer.Option("--series", min=1, help="How many series to play.")] = 60,
+    series_played: Annotated[
+        int, typer.Option("--series", metavar="NUMBER", min=1, help="How many series to play.")
+    ] = 60,
     truth: Annotated[
         Path | None,
-        typer.Option(help="File that states how the glass is supposed to behave; its form: meltdoe explain truth."),
+        typer.Option(
+            metavar="FILE",
+            help="File that states how the glass is supposed to behave; its form: meltdoe explain truth.",
+        ),
     ] = None,
     from_beliefs: Annotated[
         bool, typer.Option("--from-beliefs", help="Begin with the first melt, as if nothing were melted yet.")
     ] = False,
-    workers: Annotated[int | None, typer.Option(min=1, help="Processes to use; by default all cores.")] = None,
-    cluster: Annotated[str | None, typer.Option(help="Address of a running Dask cluster to use instead.")] = None,
+    workers: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Processes to use; by default all cores.")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Address of a running Dask cluster to use instead.")
+    ] = None,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:

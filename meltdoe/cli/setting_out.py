@@ -12,11 +12,14 @@ from meltdoe.cli.options import HERE, AsJson, Folder
 from meltdoe.errors import ExitCode, ProblemsFound
 
 _TOUR = Path("meltdoe-tour")
+_EXAMPLES = "obsidian-block, fill-and-surface, remelted-dish or six-old-attempts"
 
 
 def tour(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to put the copy; a new folder.")] = _TOUR,
-    example: Annotated[str, typer.Option(help="Which example to walk through.")] = "obsidian-block",
+    example: Annotated[
+        str, typer.Option(metavar="EXAMPLE", help=f"Which example to walk through: {_EXAMPLES}.")
+    ] = "obsidian-block",
     json: AsJson = False,
 ) -> None:
     """Copy an invented example into a folder and do the whole job on it, ending with the report.
@@ -36,7 +39,8 @@ def tour(
 def begin(
     folder: Folder = HERE,
     example: Annotated[
-        str | None, typer.Option("--from", metavar="EXAMPLE", help="Start from a copy of an example's series.toml.")
+        str | None,
+        typer.Option("--from", metavar="EXAMPLE", help=f"Start from a copy of an example's series.toml: {_EXAMPLES}."),
     ] = None,
     json: AsJson = False,
 ) -> None:

@@ -32,12 +32,19 @@ class With(StrEnum):
 def report(
     folder: Folder = HERE,
     reader: Annotated[
-        For | None, typer.Option("--for", help="A page for one kind of reader: same numbers, own order and words.")
+        For | None,
+        typer.Option(
+            "--for",
+            metavar="maker|gallery|journal|course",
+            help="A page for one kind of reader: same numbers, own order and words.",
+        ),
     ] = None,
     extras: Annotated[
         list[With] | None,
         typer.Option(
-            "--with", help="For other documents too: DOCX, Markdown, figures as PNG of 300 dpi, tables as CSV."
+            "--with",
+            metavar="docx|markdown|png|tables",
+            help="For other documents too: DOCX, Markdown, figures as PNG of 300 dpi, tables as CSV; may be repeated.",
         ),
     ] = None,
     seed: Seed = None,

@@ -146,7 +146,8 @@ def _with_factors(
         raise ValueError(
             f"the {what} model has no factor for {', '.join(unknown)}, {np.max(share):.1f} wt% of the glass"
         )
-    warnings = (f"{', '.join(unknown)} left out of the {what}: no factor for them",) if unknown else ()
+    named = "it" if len(unknown) == 1 else "them"
+    warnings = (f"{', '.join(unknown)} left out of the {what}: no factor for {named}",) if unknown else ()
     return {oxide: values for oxide, values in amounts.items() if oxide in known}, warnings
 
 

@@ -67,6 +67,7 @@ def make_plan(
     centre_points: int = 0,
     *,
     existing_firings: Sequence[int] | None = None,
+    used: tuple[int, int] | None = None,
     replicates: int = 0,
     keep_clear: Sequence[str] = (),
     criterion: str = "",
@@ -84,11 +85,12 @@ def make_plan(
         "auto" keeps a third of the budget back for following up.
     seed : gives the order of the work and the starts of searches; the series' own where None. The same seed gives the
         same plan.
-    first_melt, first_firing : numbers to count on from; what comes before them is taken off the budget.
+    first_melt, first_firing : numbers to count on from.
     existing : (n_made, n_factors) raw settings of melts already made, which an optimal design completes and a
         foldover reverses.
     centre_points : melts in the middle of the amounts, added to the design.
     existing_firings : (n_made,) firing of each melt already made.
+    used : melts and firings that are taken off the budget; where None, all before `first_melt` and `first_firing`.
     replicates : repeats of planned melts, added, which show how far equal melts differ.
     keep_clear : interactions such as ``"flux * peak"`` to be mixed up with no main effect and no other interaction of
         two factors; an optimal design estimates them.
@@ -115,15 +117,15 @@ def make_plan(
         held = Held(series, held_settings(series, hold))
         plan = make_plan(
             held.series, design, melts, seed, first_melt, first_firing, held.without(existing), centre_points,
-            existing_firings=existing_firings, replicates=replicates, keep_clear=keep_clear, criterion=criterion,
-            variance_ratios=variance_ratios, reverse=reverse, blocks=blocks,
+            existing_firings=existing_firings, used=used, replicates=replicates, keep_clear=keep_clear,
+            criterion=criterion, variance_ratios=variance_ratios, reverse=reverse, blocks=blocks,
         )  # fmt: skip
         return held.widened(plan)
     request = plan_request(
         series, design, melts, existing, existing_firings, centre_points, replicates, keep_clear, criterion,
         variance_ratios, reverse, blocks,
     )  # fmt: skip
-    whole = room_left(series, max(first_melt - 1, request.made), first_firing - 1)
+    whole = room_left(series, *(used or (max(first_melt - 1, request.made), first_firing - 1)))
     room = request.room_for_design(whole)
     seed = series.seed if seed is None else seed
     rng = np.random.default_rng(seed)

@@ -9,6 +9,7 @@ from meltdoe.plans.layout import even_sizes
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series.factor import Choice
 from meltdoe.series.melt_series import MeltSeries
+from meltdoe.wording import counted
 
 __all__ = ["Room", "firing_sizes", "per_firing_width", "room_left"]
 
@@ -59,20 +60,21 @@ class Room:
     def refuse(self, melts: int, firings: int) -> None:
         """Raise PlanImpossible where so many melts or firings are more than is left."""
         if self.melts is not None and melts > self.melts:
+            fewer = f"ask for at most {counted(self.melts, 'melt')} or " if self.melts else ""
             raise PlanImpossible(
-                f"the plan takes {melts} melts and the budget leaves {self.melts}",
-                f"ask for at most {self.melts} melts or raise the budget",
+                f"the plan takes {counted(melts, 'melt')} and the budget leaves {self.melts or 'none'}",
+                f"{fewer}raise the budget",
             )
         if self.firings is not None and firings > self.firings:
             raise PlanImpossible(
-                f"the plan takes {firings} firings of at most {_melts(self.series.kiln.melts_per_firing)} "
+                f"the plan takes {firings} firings of at most {counted(self.series.kiln.melts_per_firing, 'melt')} "
                 f"and the budget leaves {self.firings}",
                 'take design "optimal", fewer melts or more firings',
             )
         if not self.affords(melts, firings):
             costs, budget = self.series.costs, self.series.budget
             raise PlanImpossible(
-                f"{_melts(melts)} in {firings} firings cost {costs.melt * melts + costs.firing * firings:g} "
+                f"{counted(melts, 'melt')} in {firings} firings cost {costs.melt * melts + costs.firing * firings:g} "
                 f"{budget.currency}".rstrip()
                 + f" and the budget leaves {self.money:g}",
                 "ask for fewer melts or raise the budget",
@@ -117,13 +119,13 @@ def firing_sizes(series: MeltSeries, melts: int, room: Room, firings_made: int =
     if needed > melts:
         enough = room.melts is None or needed <= room.melts
         raise PlanImpossible(
-            f"{_melts(melts)} cannot show {width} effects of factors that are set per firing",
+            f"{counted(melts, 'melt')} cannot show {width} effects of factors that are set per firing",
             f"ask for at least {needed} melts"
             if enough
             else f"raise the budget of melts to leave {needed}, or vary fewer factors per firing",
         )
     if room.firings is not None and needed > room.firings:
-        why = f"{_melts(melts)} fill {fewest} firings" if needed == fewest else (
+        why = f"{counted(melts, 'melt')} fill {fewest} firings" if needed == fewest else (
             f"{width} effects of factors that are set per firing need at least {needed} firings"
         )  # fmt: skip
         raise PlanImpossible(
@@ -134,7 +136,3 @@ def firing_sizes(series: MeltSeries, melts: int, room: Room, firings_made: int =
     while firings > needed and not room.affords(melts, firings):
         firings -= 1
     return even_sizes(melts, firings)
-
-
-def _melts(count: int) -> str:
-    return "1 melt" if count == 1 else f"{count} melts"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from meltdoe.steps.reading import plan_or_none, read_log, read_series
 
@@ -100,11 +100,7 @@ def draw_up_plan(
         design,
         melts,
         seed,
-        first_melt=1 + max(log.melt_numbers, default=0),
-        first_firing=1 + max((entry.firing for entry in log.entries), default=0),
-        existing=log.raw if log.entries else None,
         centre_points=centre_points,
-        existing_firings=[entry.firing for entry in log.entries] if log.entries else None,
         replicates=replicates,
         keep_clear=keep_clear,
         criterion=criterion,
@@ -112,6 +108,7 @@ def draw_up_plan(
         reverse=reverse,
         hold=hold,
         blocks=blocks,
+        **_so_far(log),
     )
     refuse_early_glass(series, log, plan)
     return write_plan(series, plan), series_folder(series) / PLAN_NAME
@@ -192,7 +189,17 @@ def _what_is_left(series: MeltSeries, log: Log, seed: int | None) -> Plan:
     return make_plan(
         series,
         seed=seed,
-        first_melt=1 + max(log.melt_numbers, default=0),
-        first_firing=1 + max((entry.firing for entry in log.entries), default=0),
-        existing=log.raw if log.entries else None,
+        **_so_far(log),
     )
+
+
+def _so_far(log: Log) -> dict[str, Any]:
+    """What `make_plan` is told of the melts made; planned melts that were passed over are not used up."""
+    firings = [entry.firing for entry in log.entries]
+    return {
+        "first_melt": 1 + max(log.melt_numbers, default=0),
+        "first_firing": 1 + max(firings, default=0),
+        "existing": log.raw if firings else None,
+        "existing_firings": firings or None,
+        "used": (len(log.melt_numbers), len(set(firings))),
+    }

@@ -13,6 +13,7 @@ from running import called
 
 from meltdoe.cli.app import COMMANDS
 from meltdoe.shipped import shipped_folder
+from meltdoe.steps import example_names
 
 SMALLER = {"options": ["--rehearsals", "0"], "rehearse": ["--series", "1", "--workers", "1"]}
 
@@ -33,6 +34,21 @@ def place(tmp_path, monkeypatch):
     shutil.copytree(shipped_folder("examples") / "obsidian-block", tmp_path / "obsidian-block")
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_what_an_option_takes_is_said_in_words(command):
+    told = called(command, "--help").out
+    options = re.findall(r"^ +(?:-\w, )?(--\S.*?)(?:  |$)", told, flags=re.MULTILINE)
+    assert "--json" in options
+    assert not [option for option in options if "<" in option], "no names of kinds of data"
+
+
+def test_the_examples_are_named_where_one_is_asked_for():
+    for command in ("tour", "begin"):
+        told = " ".join(called(command, "--help").out.split()).replace("- ", "-")
+        named = re.search(r"(?:through|series\.toml): ([a-z, -]+)\.", told)[1]
+        assert set(re.split(r", | or ", named)) == set(example_names())
 
 
 def test_the_example_of_the_tour_names_a_folder():

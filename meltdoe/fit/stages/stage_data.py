@@ -258,7 +258,11 @@ def _nuisance(circumstances: Sequence[Circumstance], entries: Sequence[Entry]) -
             continue
         words = sorted({str(value) for value in given})
         if (len(words) - 1) * _MELTS_PER_WORD > len(entries):
-            notes.append(f"{circumstance.name} has too many different words ({len(words)}) to be allowed for.")
+            needed = (len(words) - 1) * _MELTS_PER_WORD
+            notes.append(
+                f"{circumstance.name} is not allowed for: its {len(words)} words need {needed} melts, and there are "
+                f"{len(entries)}."
+            )
             continue
         for word in words[1:]:
             noted = np.array([value is not None and value != "" for value in values])

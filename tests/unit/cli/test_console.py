@@ -50,6 +50,32 @@ def test_a_document_is_one_and_plain(capsys):
     assert said.err == ""
 
 
+class Terminal(io.StringIO):
+    """Something that a person looks at."""
+
+    def isatty(self):
+        return True
+
+
+def test_a_terminal_gets_lines_as_wide_as_itself_and_a_file_gets_each_in_one(monkeypatch):
+    line = "  Chance of success there 34 %, between under 1 % and 86 % with 90 % probability, at peak 1100 °C."
+    monkeypatch.setenv("COLUMNS", "32")
+    for name, say in (("stdout", console.say), ("stderr", console.warn)):
+        shown, kept = Terminal(), io.StringIO()
+        monkeypatch.setattr(f"sys.{name}", shown)
+        say(line, "short", "")
+        monkeypatch.setattr(f"sys.{name}", kept)
+        say(line, "short", "")
+        assert kept.getvalue().splitlines() == [line, "short", ""]
+        *parts, short, empty = shown.getvalue().splitlines()
+        assert (short, empty) == ("short", "")
+        assert len(parts) == 4
+        assert all(len(part) <= 32 and not part.lstrip().startswith("%") for part in parts)
+        assert parts[0].startswith("  Chance")
+        assert all(part.startswith("    ") for part in parts[1:]), "what follows is set in"
+        assert " ".join(shown.getvalue().split()) == " ".join([*line.split(), "short"])
+
+
 def test_a_document_loses_no_letter_in_a_poor_terminal(monkeypatch):
     out = Ascii()
     monkeypatch.setattr("sys.stdout", out)

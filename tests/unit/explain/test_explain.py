@@ -14,6 +14,7 @@ from meltdoe.errors import WrongUsage
 from meltdoe.explain import page, title, topics
 from meltdoe.files.series.series_toml import check_series_text
 from meltdoe.files.series.truth_toml import read_truth
+from meltdoe.plans.designs_offered import DESIGNS
 from meltdoe.report.audiences import AUDIENCES
 from meltdoe.report.plan_sentences import EFFECT_COLUMNS
 from meltdoe.shipped import shipped_folder
@@ -75,6 +76,10 @@ def test_the_truth_on_its_page_can_be_rehearsed_against():
     assert [outcome.name for outcome in truth.outcomes] == ["contained", "poured", "fill", "cracks"]
     for key in ("chance", "log_odds", "chances", "together", "firing_sd", "spread"):
         assert f"- {key}:" in page("truth"), "every key of the file is explained"
+
+
+def test_every_design_is_on_the_page_of_plans():
+    assert all(re.search(rf"\b{name}\b", page("plans"), flags=re.IGNORECASE) for name in DESIGNS if name != "auto")
 
 
 def test_every_heading_of_a_plan_is_explained():

@@ -225,6 +225,14 @@ def test_the_budget_counts_what_was_made_before():
         make_plan(series(budget=Budget(money=100.0, currency="EUR")), "fraction", 8)
 
 
+def test_numbers_that_were_passed_over_are_not_taken_off_the_budget():
+    plan = make_plan(series(), "fraction", 8, first_melt=9, first_firing=9, used=(2, 1))
+    assert [melt.melt for melt in plan.melts] == list(range(9, 17))
+    assert min(melt.firing for melt in plan.melts) == 9
+    with pytest.raises(PlanImpossible, match="takes 8 melts and the budget leaves 6"):
+        make_plan(series(), "fraction", 8, used=(8, 1))
+
+
 def test_money_bounds_the_number_of_melts():
     plan = make_plan(series(budget=Budget(money=150.0)), "optimal")
     firings = len(set(plan.firings))
