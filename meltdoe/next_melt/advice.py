@@ -45,6 +45,7 @@ from meltdoe.next_melt.stopping import (
     Verdict,
     chance_reachable,
     confirmation,
+    hope_left,
     reachable_at_even_odds,
     verdict,
 )
@@ -128,6 +129,11 @@ class Advice:
     def follows_plan(self) -> bool:
         """Whether the proposed melts are those of the plan."""
         return self.planned is not None and self.planned.followed
+
+    @property
+    def tries_best(self) -> bool:
+        """Whether the best setting is melted before the target is called out of reach."""
+        return self.verdict.last_try and not self.follows_plan
 
     @property
     def spent(self) -> bool:
@@ -246,12 +252,16 @@ def next_melts(
     targets = chain_views(chain, raw[hopeful], RANKING_DRAWS, in_full=False)
     safe = within_risk(chain, raw, most_risk)
     looked_at = wide if most_risk is None else wide.at(safe)
-    scores = score(chain, looked_at.raw[shortlist(chain, looked_at, weight)], targets, weight)
+    reachable = chance_reachable(chain, wide)
+    hope = hope_left(chain, reachable, best.raw, can_be_tried=len(raw) - 1 in safe)
+    first = best.raw if hope == "last try" else None
+    near = looked_at.raw[shortlist(chain, looked_at, weight)]
+    scores = score(chain, near if first is None else np.vstack([first, near]), targets, weight)
     together = _payable(chain, scores, left, min(wanted, series.kiln.melts_per_firing))
     if together == 1 or not series.per_firing:
-        chosen, pool = choose(scores, targets, together, weight)[0], scores
+        chosen, pool = choose(scores, targets, together, weight, first=first)[0], scores
     else:
-        pool, chosen = best_firing(chain, scores, targets, together, weight, most_risk, seed)
+        pool, chosen = best_firing(chain, scores, targets, together, weight, most_risk, seed, first)
     suggestions = suggest(chain, pool, chosen)
     while len(suggestions) > 1 and left.money is not None and sum(melt.cost for melt in suggestions) > left.money:
         chosen = chosen[:-1]
@@ -278,7 +288,8 @@ def next_melts(
         verdict=verdict(
             chain,
             reaches=best.chance_reaches_target,
-            reachable=chance_reachable(chain, wide),
+            reachable=reachable,
+            hope=hope,
             gain=float(scores.gain.max()),
             most_gain=most_that_could_be_gained(targets.good_draws(targets)),
             cost=suggestions[0].cost,

@@ -98,7 +98,12 @@ def score(chain: ChainFit, raw: FloatArray, targets: ChainViews, weight: float) 
 
 
 def choose(
-    scores: Scores, targets: ChainViews, wanted: int, weight: float, tops: tuple[float, float] | None = None
+    scores: Scores,
+    targets: ChainViews,
+    wanted: int,
+    weight: float,
+    tops: tuple[float, float] | None = None,
+    first: FloatArray | None = None,
 ) -> tuple[list[int], float]:
     """Melts one after another, each for what it adds to those before it.
 
@@ -107,12 +112,13 @@ def choose(
     Parameters
     ----------
     tops : information per price and gain that count as 1; the best of these candidates where None.
+    first : (n_factors,) the candidate that is melted in any case; the one of most value where None.
 
     Returns
     -------
     Positions of the melts, and what they are worth together.
     """
-    chosen = [int(np.argmax(scores.value))]
+    chosen = [int(np.argmax(scores.value if first is None else np.all(scores.views.raw == first, axis=1)))]
     told = float((scores.information / scores.price)[chosen[0]])
     gain = float(scores.gain[chosen[0]])
     top_told, top_gain = tops or scores.tops
@@ -141,13 +147,20 @@ def best_firing(
     weight: float,
     most_risk: float | None,
     seed: int,
+    first: FloatArray | None = None,
 ) -> tuple[Scores, list[int]]:
-    """Try several settings of the shared factors, fill a firing for each, keep the one that is worth most."""
+    """Try several settings of the shared factors, fill a firing for each, keep the one that is worth most.
+
+    Parameters
+    ----------
+    first : (n_factors,) a candidate that is melted in any case, or None.
+    """
     series = chain.series
     shared = list(series.per_firing)
     tried: dict[tuple[float, ...], float] = {}
     for i in np.argsort(-scores.value, kind="stable"):
-        tried.setdefault(tuple(scores.views.raw[i, shared]), float(scores.value[i]))
+        if first is None or np.all(scores.views.raw[i, shared] == first[shared]):
+            tried.setdefault(tuple(scores.views.raw[i, shared]), float(scores.value[i]))
         if len(tried) == (_FIRINGS if chain.n_draws >= N_DRAWS["full"] else _DRAFT_FIRINGS):
             break
     best: tuple[float, Scores, list[int]] | None = None
@@ -160,8 +173,9 @@ def best_firing(
         if len(raw) > _SHORTLIST_A_FIRING:
             wide = chain_views(chain, raw, FEW_DRAWS, in_full=False)
             raw = raw[shortlist(chain, wide, weight, _SHORTLIST_A_FIRING)]
+        raw = raw if first is None else np.vstack([first, raw])
         near = score(chain, raw, targets, weight)
-        chosen, worth = choose(near, targets, wanted, weight, scores.tops)
+        chosen, worth = choose(near, targets, wanted, weight, scores.tops, first)
         if best is None or worth > best[0]:
             best = (worth, near, chosen)
     assert best is not None

@@ -17,7 +17,7 @@ from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.left import left_of_budget, money_spent
 from meltdoe.next_melt.views import ChainViews, chain_views
 from meltdoe.plans.optimal.candidates import candidate_settings
-from meltdoe.series.factor import FloatArray
+from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
@@ -29,9 +29,13 @@ Ending: TypeAlias = Literal[
     "reached", "melts spent", "firings spent", "money spent", "out of reach", "not worth it", "go on"
 ]
 
+Hope: TypeAlias = Literal["open", "last try", "none"]
+
 SPENT: frozenset[Ending] = frozenset({"melts spent", "firings spent", "money spent"})  # the budget is used up
 SURE = 0.90  # chance that the best setting reaches the target, enough to stop
 HOPELESS = 0.05  # chance that any setting at all reaches the target, too little to go on
+_FORLORN = 0.01  # so little that not even the best guess is worth a try
+_NEAR = 0.2  # share of its range that an amount may lie away from a setting that counts as tried
 _LOOKED_AT = 1500  # settings looked at for it
 _FEW_DRAWS = 200  # draws of the first look at them
 _OFTEN_BEST, _HOPEFUL = 80, 20  # settings looked at with all draws
@@ -51,6 +55,7 @@ class Verdict:
     most_gain : gain in the best chance if everything were known.
     cost : money that the next melt is expected to cost.
     spent : money used so far.
+    last_try : whether the target would be out of reach, were it not that no melt was made near the best setting yet.
     """
 
     ending: Ending
@@ -60,6 +65,7 @@ class Verdict:
     most_gain: float
     cost: float
     spent: float
+    last_try: bool = False
 
     @property
     def word(self) -> Literal["go on", "stop"]:
@@ -121,10 +127,38 @@ def stake(series: MeltSeries) -> float | None:
     return series.budget.melts * (series.costs.melt + series.costs.firing / series.kiln.melts_per_firing)
 
 
+def hope_left(chain: ChainFit, reachable: float, best: FloatArray, *, can_be_tried: bool = True) -> Hope:
+    """Whether the target can still be thought to be within reach.
+
+    A region whose ends alone were melted is not known in its middle: what a fit says of places far from all melts rests
+    on what was assumed before them. The target is therefore not called out of reach before the best guess was tried.
+
+    Parameters
+    ----------
+    reachable : chance that any setting at all reaches the target. best : (n_factors,) the best setting.
+    can_be_tried : whether it keeps the ceiling on the chance of a costly failure.
+
+    Returns
+    -------
+    "open"; "last try" where only the best guess is left to be tried; "none".
+    """
+    hope = HOPELESS if reachable >= HOPELESS else max(reachable, reachable_at_even_odds(chain))
+    if hope >= HOPELESS:
+        return "open"
+    return "last try" if can_be_tried and hope >= _FORLORN and not _tried(chain, best) else "none"
+
+
+def _tried(chain: ChainFit, setting: FloatArray) -> bool:
+    """Whether a melt on record has the same options and every amount within a part of its range."""
+    series = chain.series
+    reach = np.array([_NEAR * (f.high - f.low) if isinstance(f, Amount) else 0.0 for f in series.factors])
+    return bool((np.abs(chain.log.raw - setting) <= reach + 1e-9).all(axis=1).any())
+
+
 def verdict(
-    chain: ChainFit, *, reaches: float, reachable: float, gain: float, most_gain: float, cost: float
+    chain: ChainFit, *, reaches: float, reachable: float, hope: Hope, gain: float, most_gain: float, cost: float
 ) -> Verdict:
-    """Judge from the posterior whether another melt is worth its cost; parameters as in `Verdict`."""
+    """Judge from the posterior whether another melt is worth its cost; parameters as in `Verdict` and `hope_left`."""
     left, worth = left_of_budget(chain.log), stake(chain.series)
     ending: Ending = "go on"
     if reaches >= SURE:
@@ -135,11 +169,12 @@ def verdict(
         ending = "firings spent"
     elif left.money is not None and cost > left.money:
         ending = "money spent"
-    elif reachable < HOPELESS and reachable_at_even_odds(chain) < HOPELESS:
+    elif hope == "none":
         ending = "out of reach"
     elif worth is not None and most_gain * worth < cost:
         ending = "not worth it"
-    return Verdict(ending, reaches, reachable, max(gain, 0.0), most_gain, cost, money_spent(chain.log))
+    last_try = ending == "go on" and hope == "last try"
+    return Verdict(ending, reaches, reachable, max(gain, 0.0), most_gain, cost, money_spent(chain.log), last_try)
 
 
 def reachable_at_even_odds(chain: ChainFit) -> float:

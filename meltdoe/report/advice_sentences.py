@@ -68,6 +68,8 @@ def heading(advice: Advice) -> str:
     """The verdict in a few words."""
     if advice.verdict.word == "stop":
         return "STOP"
+    if advice.tries_best:
+        return "TRY THE BEST GUESS, THEN DECIDE"
     if advice.prospect is None:
         return "GO ON"
     return (
@@ -124,6 +126,13 @@ def _why(series: MeltSeries, advice: Advice) -> str:
             f"Another melt is not worth its cost: even knowing everything would raise the best chance by only "
             f"{_points(v.most_gain)}, worth {money(series, v.most_gain * worth)} where a sure success is worth "
             f"{of_what}; the next melt is expected to cost {money(series, v.cost)}. As things stand {said}."
+        )
+    if v.last_try:
+        return (
+            f"Hardly any hope is left: the chance that any setting at all succeeds at least {target} of the time is "
+            f"{percent(v.reachable)}{_likely(advice)}. But no melt was made near the {best_words(advice)} yet, and "
+            "what the fit says of places where nothing was melted rests on what was assumed before."
+            f"{' Try it before giving up.' if advice.tries_best else ''}"
         )
     if advice.prospect is not None and advice.prospect.sight == "out of sight":
         said = f"the target of {target} is not in sight: {said}"
@@ -247,7 +256,7 @@ def why_not_another(series: MeltSeries, advice: Advice) -> list[str]:
     """The proposed melt against the second best, a repeat of the best setting, and the safest one that still tells."""
     lines = []
     first = advice.melts[0]
-    if advice.runner_up is not None:
+    if advice.runner_up is not None and not advice.tries_best:
         lines.append(_second(series, advice, advice.runner_up))
     if not np.allclose(first.raw, advice.best.raw):
         lines.append(_again(series, advice, first))
@@ -290,6 +299,8 @@ def _again(series: MeltSeries, advice: Advice, first: Suggestion) -> str:
 
 def aim_sentence(advice: Advice) -> str:
     """Which aim was followed, and why."""
+    if advice.tries_best:
+        return f"Aim: melt the {best_words(advice)} once."
     if advice.aim == "learn":
         return "Aim: learn which choices matter, as asked."
     if advice.aim == "reach":

@@ -10,8 +10,9 @@ from meltdoe.log.melt_log import Entry, Log
 from meltdoe.next_melt.advice import next_melts
 from meltdoe.next_melt.firing_set import added_information
 from meltdoe.next_melt.gain import expected_gain
+from meltdoe.next_melt.stopping import hope_left
 from meltdoe.next_melt.views import chain_views
-from meltdoe.series import Amount, Budget, Choice, Costs, GoodRange, MeltSeries, Outcome
+from meltdoe.series import Amount, Budget, Choice, Costs, GoodRange, Kiln, MeltSeries, Outcome
 from meltdoe.series.budget import USUAL_SERIES
 from meltdoe.series.outcome import Unseen
 
@@ -237,6 +238,42 @@ def test_it_stops_when_nothing_within_the_ranges_can_work():
     assert verdict.reachable < 0.05
     cold = [(flux, peak, SPILLED) for flux in (15, 25, 35) for peak in (1100, 1125, 1150)]
     assert next_melts(chain_of(small_series(), cold, draws=2000)).verdict.word == "go on"
+
+
+ENDS = tuple((flux, peak, SPILLED) for flux, peak in ((15, 1100), (40, 1100), (15, 1250), (40, 1250)) * 2)
+
+
+def failed_at_the_ends(**changes):
+    """All melts failed, each at an end of both ranges; nothing is known of the middle."""
+    given = {"limits": (), "costs": Costs(), "target_chance": 0.9}
+    return chain_of(small_series(**{**given, **changes}), ENDS, draws=2000)
+
+
+@pytest.mark.parametrize("melts_per_firing", [1, 2])
+def test_the_best_guess_is_tried_before_the_target_is_called_out_of_reach(melts_per_firing):
+    advice = next_melts(failed_at_the_ends(kiln=Kiln(melts_per_firing)))
+    assert advice.verdict.reachable < 0.05
+    assert (advice.verdict.ending, advice.verdict.last_try) == ("go on", True)
+    assert len(advice.melts) == melts_per_firing
+    assert np.array_equal(advice.melts[0].raw, advice.best.raw)
+    assert len({melt.settings["peak"] for melt in advice.melts}) == 1
+
+
+def test_once_the_best_guess_has_failed_too_the_target_is_out_of_reach():
+    series = failed_at_the_ends().series
+    best = next_melts(failed_at_the_ends()).best.settings
+    near = tuple((best["flux"], best["peak"], SPILLED) for _ in range(4))
+    verdict = next_melts(chain_of(series, (*ENDS, *near), draws=2000)).verdict
+    assert (verdict.ending, verdict.last_try) == ("out of reach", False)
+
+
+def test_a_best_guess_that_must_not_be_risked_is_no_last_try():
+    chain = failed_at_the_ends()
+    best = chain.best().raw
+    assert hope_left(chain, 0.04, best) == "last try"
+    assert hope_left(chain, 0.04, best, can_be_tried=False) == "none"
+    assert hope_left(chain, 0.04, chain.log.raw[0]) == "none", "it was tried"
+    assert hope_left(chain, 0.2, best, can_be_tried=False) == "open"
 
 
 def test_a_repeat_within_one_firing_is_a_melt_of_its_own():

@@ -16,6 +16,7 @@ from meltdoe.report.advice_sentences import (
     aim_sentence,
     best_words,
     firing_words,
+    heading,
     tells,
     why_not_another,
     why_this_melt,
@@ -192,3 +193,16 @@ def test_the_same_advice_gives_the_same_bytes():
     chain = whole_chain()
     first, again = (standalone_svg(information_picture(chain, next_melts(chain))) for _ in range(2))
     assert first == again
+
+
+def test_the_best_guess_is_offered_as_a_last_try():
+    series, advice = advised("whole chain")
+    last = replace(advice, verdict=replace(advice.verdict, ending="go on", reachable=0.03, last_try=True), planned=None)
+    assert heading(last) == "TRY THE BEST GUESS, THEN DECIDE"
+    said = why_verdict(series, last)
+    assert "any setting at all succeeds at least" in said
+    assert "is 3 %" in said
+    assert "no melt was made near the best setting so far" in said
+    assert said.endswith("Try it before giving up.")
+    assert aim_sentence(last) == "Aim: melt the best setting so far once."
+    assert not any("For the aim" in line for line in why_not_another(series, last))
