@@ -37,7 +37,7 @@ _LONG, _LONGEST, _LONG_WORD = (
     22,
 )  # letters of a cell that needs room, much room, of a word that has to be broken
 _PLANNED = "(planned"  # may stand below the setting that was used
-_APART = re.compile(r"(\d) (?=%|°|points\b|melts?\b|firings?\b)")
+_APART = re.compile(r"(?<=\d) (?=%|°|points\b|melts?\b|firings?\b)|(?<=[<→]) (?=\d)")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
 
@@ -79,6 +79,7 @@ def report_page(report: Report, drawn: Mapping[str, str], reader: Reader | None 
         report=report,
         series=report.series,
         audience=audience,
+        reader=reader,
         scripts=[_script(name) for name in ("tables.js", *(["what_if.js"] if turned else []))],
         number=_Numbers(),
     )
@@ -132,7 +133,7 @@ def _width(cell: str, align: str) -> str:
 
 def _together(text: str) -> str:
     """Numbers and their signs kept on one line."""
-    return _APART.sub("\\1\u00a0", text)
+    return _APART.sub("\u00a0", text)
 
 
 def _percent(share: float) -> str:

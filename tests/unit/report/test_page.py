@@ -114,7 +114,7 @@ def test_figures_and_tables_are_numbered_from_one(pages):
 
 def test_numbers_of_the_advice_stand_on_the_page(pages):
     page = pages["whole chain"]
-    cells = page.text("td")
+    cells = page.text("td").replace("\u00a0", " ")
     for figure in ("43 %", "12 % to 71 %", tells(0.77), "27", "9 %"):
         assert figure in cells
     assert "Go on." in page.text("strong")
