@@ -17,7 +17,7 @@ from meltdoe.plans.families.sobol_start import sobol_spread
 from meltdoe.plans.families.space_filling import spread_out
 from meltdoe.plans.follow_up import foldover_pattern, groups_of, rows_to_repeat
 from meltdoe.plans.fraction_pattern import fraction_pattern
-from meltdoe.plans.held_factors import Held, held_settings
+from meltdoe.plans.held_factors import held_back
 from meltdoe.plans.keep_limits import limits_in_words, move_into_limits
 from meltdoe.plans.layout import Layout, lay_out
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
@@ -113,10 +113,11 @@ def make_plan(
     """
     if first_melt < 1 or first_firing < 1:
         raise WrongUsage("melts and firings are counted from 1")
-    if hold:
-        held = Held(series, held_settings(series, hold))
+    held = held_back(series, hold, existing)
+    if held is not None:
+        made = None if existing is None else held.without(existing)
         plan = make_plan(
-            held.series, design, melts, seed, first_melt, first_firing, held.without(existing), centre_points,
+            held.series, design, melts, seed, first_melt, first_firing, made, centre_points,
             existing_firings=existing_firings, used=used, replicates=replicates, keep_clear=keep_clear,
             criterion=criterion, variance_ratios=variance_ratios, reverse=reverse, blocks=blocks,
         )  # fmt: skip

@@ -1,9 +1,12 @@
-"""Factors that a plan leaves alone: the series without them, and the way back to all of its settings."""
+"""What a plan leaves alone: the series without it, and the way back to all of its settings.
+
+Factors that are held, and options that can no longer be had and that no melt on record was made with.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -13,45 +16,59 @@ from meltdoe.plans.optimal.candidates import candidate_settings, settable_values
 from meltdoe.plans.plan_impossible import PlanImpossible
 from meltdoe.series.belief import Belief
 from meltdoe.series.chemistry import Ceiling, Columns, Derived
-from meltdoe.series.factor import Amount, FloatArray, Setting
+from meltdoe.series.factor import Amount, Factor, FloatArray, Setting
 from meltdoe.series.limit import Limit
 from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["Held", "held_settings"]
+__all__ = ["Held", "held_back", "held_settings", "without_lost_options"]
 
 _LOOKED_AT = 2000
 
 
 @dataclass(frozen=True, eq=False)
 class Held:
-    """A series some of whose factors stay as they are.
+    """A series some of whose factors stay as they are, or lose options.
 
     Parameters
     ----------
     whole : the series as its file says it.
     settings : by name, of the factors that stay.
+    kept : by name, the places of the options that another factor keeps.
     """
 
     whole: MeltSeries
     settings: Mapping[str, Setting]
+    kept: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @property
     def series(self) -> MeltSeries:
-        """The series without the factors held; limits, terms and quantities of the glass see them at their settings."""
+        """The series without these; limits, terms and quantities of the glass see the factors at their settings."""
         whole, held = self.whole, self._raw()
+        factors = tuple(self._narrowed(factor) for factor in whole.factors if factor.name not in held)
+        # a limit that forbids no option any more is none
+        idle = {(f.name,) for f in factors if f.name in self.kept and not isinstance(f, Amount) and not f.gone}
+        limits = [
+            limit
+            for limit in whole.limits
+            if limit.movable or not isinstance(limit.comparison, Ceiling) or limit.comparison.factors not in idle
+        ]
         return replace(
             whole,
-            factors=tuple(factor for factor in whole.factors if factor.name not in held),
-            limits=tuple(_limit_at(limit, held) for limit in whole.limits),
+            factors=factors,
+            limits=tuple(self._limit(limit, held) for limit in limits),
             terms=tuple(term for term in whole.terms if held.keys().isdisjoint(term.factors)),
             own_terms={},
-            derived=tuple(_derived_at(quantity, held) for quantity in whole.derived),
-            beliefs=tuple(_belief_at(belief, held) for belief in whole.beliefs),
+            derived=tuple(self._derived(quantity, held) for quantity in whole.derived),
+            beliefs=tuple(_belief_at(belief, factors) for belief in whole.beliefs),
         )
 
-    def without(self, raw: FloatArray | None) -> FloatArray | None:
-        """The columns of the factors that vary, of a raw table of the whole series."""
-        return None if raw is None else raw[:, self._varied()]
+    def without(self, raw: FloatArray) -> FloatArray:
+        """A raw table of the whole series as one of `series`."""
+        table = np.array(raw, dtype=float)
+        for i, name in enumerate(self.whole.factor_names):
+            if name in self.kept:
+                table[:, i] = np.searchsorted(self.kept[name], table[:, i])
+        return table[:, self._varied()]
 
     def widened(self, plan: Plan) -> Plan:
         """A plan of `series` as one of the whole series."""
@@ -60,19 +77,91 @@ class Held:
             replace(melt, settings={name: {**melt.settings, **self.settings}[name] for name in names})
             for melt in plan.melts
         )
-        return replace(
-            plan,
-            series=self.whole,
-            melts=melts,
-            reason=f"{plan.reason}; left as it is: {self.whole.show(self.settings)}",
-        )
+        still = f"; left as it is: {self.whole.show(self.settings)}" if self.settings else ""
+        return replace(plan, series=self.whole, melts=melts, reason=plan.reason + still)
 
     def _raw(self) -> dict[str, float]:
         row = self.whole.raw(self.settings)
         return {name: float(row[i]) for i, name in enumerate(self.whole.factor_names) if name in self.settings}
 
+    def _narrowed(self, factor: Factor) -> Factor:
+        if isinstance(factor, Amount) or factor.name not in self.kept:
+            return factor
+        options = tuple(factor.options[int(place)] for place in self.kept[factor.name])
+        earlier = factor.earlier if factor.earlier in options else None
+        gone = tuple(option for option in factor.gone if option in options)
+        return replace(factor, options=options, earlier=earlier, gone=gone)
+
+    def _limit(self, limit: Limit, held: Mapping[str, float]) -> Limit:
+        comparison = limit.comparison
+        seen = set(comparison.factors) if isinstance(comparison, Ceiling) else set(comparison.names)
+        if (held.keys() | self.kept.keys()).isdisjoint(seen):
+            return limit
+
+        def broken(columns: Columns) -> FloatArray:
+            holds = comparison.holds(self._of_whole(columns, held))
+            return np.asarray(~np.asarray(holds, dtype=bool), dtype=float)
+
+        names = frozenset(comparison.names - held.keys())
+        return replace(limit, comparison=Ceiling(broken, 0.5, tuple(sorted(seen - held.keys())), names, ()))
+
+    def _derived(self, quantity: Derived, held: Mapping[str, float]) -> Derived:
+        return replace(quantity, calculate=lambda columns: quantity.calculate(self._of_whole(columns, held)))
+
+    def _of_whole(self, columns: Columns, held: Mapping[str, float]) -> Columns:
+        """Columns of `series` as those of the whole series."""
+        like = next(iter(columns.values()), np.zeros(1))
+        placed = {
+            name: places[np.rint(columns[name]).astype(int)] for name, places in self.kept.items() if name in columns
+        }
+        return {**columns, **placed, **{name: np.full(like.shape, value) for name, value in held.items()}}
+
     def _varied(self) -> list[int]:
         return [i for i, name in enumerate(self.whole.factor_names) if name not in self.settings]
+
+
+def held_back(series: MeltSeries, texts: Sequence[str], existing: FloatArray | None) -> Held | None:
+    """What a plan does without; None where it is to do with everything.
+
+    Parameters
+    ----------
+    texts : factors to be held, as `held_settings` takes them.
+    existing : (n_made, n_factors) raw settings of the melts made, whose options stay even where they can no longer be
+        had.
+
+    Raises
+    ------
+    WrongUsage, PlanImpossible
+        As `held_settings`.
+    """
+    kept, single = _options_left(series, existing)
+    named = {text.partition("=")[0].strip() for text in texts}
+    settings = held_settings(
+        series, [*texts, *(f"{name} = {option}" for name, option in single.items() if name not in named)]
+    )
+    kept = {name: places for name, places in kept.items() if name not in settings}
+    return Held(series, settings, kept) if settings or kept else None
+
+
+def without_lost_options(series: MeltSeries, raw: FloatArray) -> Held:
+    """A series without the options that can no longer be had and that no row of a raw table has."""
+    return Held(series, {}, _options_left(series, raw)[0])
+
+
+def _options_left(series: MeltSeries, made: FloatArray | None) -> tuple[dict[str, FloatArray], dict[str, str]]:
+    """Of factors that lost options which were never used: the places of those left, and the only one left."""
+    kept: dict[str, FloatArray] = {}
+    single: dict[str, str] = {}
+    for i, factor in enumerate(series.factors):
+        if isinstance(factor, Amount):
+            continue
+        used = set() if made is None else {factor.options[round(value)] for value in made[:, i].tolist()}
+        left = [place for place, option in enumerate(factor.options) if option not in factor.gone or option in used]
+        if len(left) == 1:
+            single[factor.name] = factor.options[left[0]]
+        elif len(left) < len(factor.options):
+            kept[factor.name] = np.array(left, dtype=float)
+    return kept, single
 
 
 def held_settings(series: MeltSeries, texts: Sequence[str]) -> dict[str, Setting]:
@@ -151,28 +240,8 @@ def _nearest_to_middle(series: MeltSeries, name: str, held: Mapping[str, Setting
     raise PlanImpossible(f"the limits leave no setting at which {name} could be held", "vary it, or ease a limit")
 
 
-def _limit_at(limit: Limit, held: Mapping[str, float]) -> Limit:
-    comparison = limit.comparison
-    touched = held.keys() & (set(comparison.factors) if isinstance(comparison, Ceiling) else comparison.names)
-    if not touched:
-        return limit
-
-    def broken(columns: Columns) -> FloatArray:
-        return np.asarray(~np.asarray(comparison.holds(_with(columns, held)), dtype=bool), dtype=float)
-
-    names = frozenset(comparison.names - held.keys())
-    factors = (set(comparison.factors) if isinstance(comparison, Ceiling) else comparison.names) - held.keys()
-    return replace(limit, comparison=Ceiling(broken, 0.5, tuple(sorted(factors)), names, ()))
-
-
-def _derived_at(quantity: Derived, held: Mapping[str, float]) -> Derived:
-    return replace(quantity, calculate=lambda columns: quantity.calculate(_with(columns, held)))
-
-
-def _belief_at(belief: Belief, held: Mapping[str, float]) -> Belief:
-    return replace(belief, at={name: value for name, value in belief.at.items() if name not in held})
-
-
-def _with(columns: Columns, held: Mapping[str, float]) -> Columns:
-    like = next(iter(columns.values()), np.zeros(1))
-    return {**columns, **{name: np.full(like.shape, value) for name, value in held.items()}}
+def _belief_at(belief: Belief, factors: Sequence[Factor]) -> Belief:
+    """The belief as far as it speaks of these factors and their options."""
+    known = {factor.name: None if isinstance(factor, Amount) else factor.options for factor in factors}
+    said = {name: value for name, value in belief.at.items() if name in known}
+    return replace(belief, at={name: value for name, value in said.items() if value in (known[name] or (value,))})

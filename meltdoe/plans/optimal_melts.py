@@ -7,7 +7,8 @@ interactions are potential terms with prior variance 1, so that the melts left o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from math import ceil
 
@@ -18,6 +19,7 @@ from scipy import special
 from meltdoe.costs.price import assumed_chances
 from meltdoe.errors import Inestimable
 from meltdoe.plans.designs_offered import CRITERIA
+from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.plans.optimal.coordinate_exchange import exchange
 from meltdoe.plans.optimal.model_matrix import Categorical, Continuous, DesignFactor
 from meltdoe.plans.plan_impossible import PlanImpossible
@@ -27,6 +29,7 @@ from meltdoe.series.chemistry import Ceiling
 from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
+from meltdoe.wording import listed
 
 __all__ = ["OptimalMelts", "default_melts", "optimal_melts"]
 
@@ -87,8 +90,10 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
     asked = series.terms or main_terms(series.factors)
     clear = tuple(Term(tuple(sorted(((first, 1), (second, 1))))) for first, second in request.clear)
     wanted = (*asked, *(term for term in clear if term not in asked))
+    still = {f.name for f in series.factors if not isinstance(f, Amount) and len(f.options) - len(f.gone) == 1}
+    wanted = _tellable(request, wanted, still)
     melts, width = sum(sizes), 1 + sum(series.coding.width(term) for term in wanted)
-    possible = _possible_terms(series, criterion, wanted, melts + request.made)
+    possible = _possible_terms(series, criterion, wanted, melts + request.made, still)
     if melts + request.made < width and criterion == "bayesian-D" and not series.terms and not clear:
         # fewer melts than effects: all of them are only possible (Jones, Lin and Nachtsheim 2008, J. Statist. Plann.
         # Inference 138, from memory)
@@ -130,7 +135,8 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
         )
     except Inestimable as tied:
         raise PlanImpossible(
-            f"{melts} melts in {len(sizes)} firings within the limits cannot tell all terms apart: {tied}",
+            f"{melts} melts in {len(sizes)} firings within the limits cannot tell all terms apart: "
+            f"{_by_name(series, tied)}",
             "add melts or firings, or leave terms out",
         ) from tied
     except ValueError as wrong:
@@ -143,6 +149,40 @@ def optimal_melts(request: PlanRequest, sizes: Sequence[int], room: Room, seed: 
     return OptimalMelts(steps.raw(found.table), reason)
 
 
+def _tellable(request: PlanRequest, wanted: tuple[Term, ...], still: Collection[str]) -> tuple[Term, ...]:
+    """The terms without those that no new melt can part from others, since options can no longer be had.
+
+    A kiln and a lot of rock that were both replaced between two melts changed together and will for ever: one of them
+    stands for the whole change, and the settings of the other factors are told apart all the same.
+
+    Parameters
+    ----------
+    still : factors of which one option is left.
+    """
+    series, made = request.series, request.existing
+    fewer = {f.name for f in series.factors if not isinstance(f, Amount) and f.gone}
+    if made is None or not fewer:
+        return wanted
+    reach = np.vstack([made, candidate_settings(series, _LOOKED_AT)])
+    kept = [term for term in wanted if fewer.isdisjoint(term.factors)]
+    for term in sorted((t for t in wanted if t not in kept), key=lambda t: not set(still).isdisjoint(t.factors)):
+        before, after = (np.linalg.matrix_rank(series.coding.matrix(terms, reach)) for terms in (kept, [*kept, term]))
+        if after - before == series.coding.width(term):
+            kept.append(term)
+    return tuple(term for term in wanted if term in kept)
+
+
+def _by_name(series: MeltSeries, tied: Inestimable) -> str:
+    """What the search found tied, in the names of the factors in place of its own."""
+    groups = str(tied).rpartition(": ")[2].split("; ")
+    names = [
+        dict.fromkeys(re.sub(r"x(\d+)(?:\[\d+\])?", lambda found: series.factor_names[int(found[1]) - 1], name)
+                      for name in group.split(" and "))
+        for group in groups
+    ]  # fmt: skip
+    return "; ".join(listed([name for name in group if name != "constant"]) for group in names)
+
+
 def _limited(series: MeltSeries) -> tuple[int, ...]:
     """Places of the factors that limits look at."""
     named: set[str] = set()
@@ -151,7 +191,9 @@ def _limited(series: MeltSeries) -> tuple[int, ...]:
     return tuple(i for i, name in enumerate(series.factor_names) if name in named)
 
 
-def _possible_terms(series: MeltSeries, criterion: Aim, wanted: Sequence[Term], melts: int) -> tuple[Term, ...]:
+def _possible_terms(
+    series: MeltSeries, criterion: Aim, wanted: Sequence[Term], melts: int, still: Collection[str]
+) -> tuple[Term, ...]:
     """Terms that need not be estimable: interactions; the squares of amounts with Bayesian D, or where melts abound."""
     if criterion not in ("", "bayesian-D") or (criterion == "" and series.terms):
         return ()
@@ -161,7 +203,7 @@ def _possible_terms(series: MeltSeries, criterion: Aim, wanted: Sequence[Term], 
     everything = 1 + sum(series.coding.width(term) for term in {*wanted, *crosses, *squares})
     curved = criterion == "bayesian-D" or melts >= everything + _SPARE_FOR_CURVES
     for group in (crosses, squares) if curved else (crosses,):
-        added = tuple(term for term in group if term not in wanted)
+        added = tuple(term for term in group if term not in wanted and set(still).isdisjoint(term.factors))
         size = sum(series.coding.width(term) for term in added)
         if size <= most:
             possible, most = (*possible, *added), most - size

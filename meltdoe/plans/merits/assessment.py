@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from meltdoe.plans.held_factors import without_lost_options
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.plans.merits.alias_words import aliased_words
 from meltdoe.plans.merits.aliasing import indistinguishable
@@ -203,8 +204,9 @@ def assess(
     level : confidence level.
     chances : change of a pass chance whose power is given, from and to.
     """
-    series = plan.series
-    coding, raw, firings = series.coding, plan.raw, np.asarray(plan.firings)
+    held = without_lost_options(plan.series, plan.raw)
+    series, raw = held.series, held.without(plan.raw)
+    coding, firings = series.coding, np.asarray(plan.firings)
     still = tuple(name for i, name in enumerate(series.factor_names) if len(raw) > 1 and np.ptp(raw[:, i]) == 0.0)
     judged = tuple(terms if terms is not None else series.terms or main_terms(series.factors))
     if terms is None and len(still) < len(series.factors):
