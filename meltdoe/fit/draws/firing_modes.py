@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meltdoe.fit.draws.laplace import made_positive
+from meltdoe.fit.draws.stacked_roots import log_determinants, positive_roots, solve_with, spread_of
 from meltdoe.fit.model.likelihood import Likelihood
 
 __all__ = ["FiringModes", "climb_held", "mean_held"]
@@ -73,15 +73,14 @@ class _Surface:
             rows = self.likelihood.rows(self.eta(a, z, at), a[:, self.X.shape[1] :])
         return np.asarray(rows.sum(axis=1) - 0.5 * prior)
 
-    def scatter(self, S: Array, B: Array, C: Array, at: IntArray) -> Array:
-        """Sds (k, n) of the linear predictor under the Gaussian with these parts of H."""
-        k, p = len(S), self.X.shape[1]
-        weight = np.zeros((k, len(self.X), S.shape[1]))
-        weight[:, :, :p] = self.X
+    def scatter(self, root: Array, B: Array, C: Array, at: IntArray) -> Array:
+        """Sds (k, n) of the linear predictor under the Gaussian with these parts of H, S = root root'."""
+        weight = np.zeros((len(self.X), root.shape[1]))
+        weight[:, : self.X.shape[1]] = self.X
+        if not self.member.size:
+            return np.sqrt(spread_of(root, weight))
         own = self.spread[at] / C
-        weight -= self.member @ (own[:, :, None] * B)
-        lower = np.linalg.inv(np.linalg.cholesky(S))
-        variance = np.sum((weight @ np.swapaxes(lower, 1, 2)) ** 2, axis=2)
+        variance = spread_of(root, weight - self.member @ (own[:, :, None] * B))
         return np.asarray(np.sqrt(variance + (self.spread[at] * own) @ self.member.T))
 
     def bends(
@@ -109,6 +108,8 @@ class _Surface:
         H[:, :p, p:] = np.swapaxes(H[:, p:, :p], 1, 2)
         H[:, p:, p:] = -second[:, 1:, 1:].sum(axis=-1)
         H[:, range(r), range(r)] += self.precision[at]
+        if not z.size:
+            return slope_a, slope_z, H, np.empty((k, 0, r)), np.empty((k, 0))
         C = 1.0 - spread**2 * (second[:, 0, 0] @ self.member)
         B = np.zeros((k, z.shape[1], r))
         B[:, :, :p] = -(second[:, 0, 0] @ self.shared).reshape(k, z.shape[1], p)
@@ -132,10 +133,12 @@ def climb_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Ar
     left = np.arange(len(a))
     value = surface.height(a, z, left)
     S, C = np.empty((len(a), a.shape[1], a.shape[1])), np.empty_like(z)
+    log_det = np.empty(len(a))
     for _ in range(_MOST_STEPS):
         slope_a, slope_z, S_left, B, C[left] = surface.bends(a[left], z[left], left)
-        S[left] = made_positive(S_left)
-        step_a, step_z = _newton(slope_a, slope_z, S[left], B, C[left])
+        root, S[left] = positive_roots(S_left)
+        log_det[left] = log_determinants(root)
+        step_a, step_z = _newton(slope_a, slope_z, root, B, C[left])
         gain = np.sum(slope_a * step_a, axis=1) + np.sum(slope_z * step_z, axis=1)
         far = gain >= _NEAR
         left, step_a, step_z = left[far], step_a[far], step_z[far]
@@ -150,7 +153,7 @@ def climb_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Ar
         left = np.delete(left, to_go)
         if not left.size:
             break
-    log_det = np.linalg.slogdet(S)[1] + np.log(C).sum(axis=1)
+    log_det += np.log(C).sum(axis=1)
     return FiringModes(a, z, S, value + 0.5 * (np.log(precision).sum(axis=1) - log_det))
 
 
@@ -165,16 +168,17 @@ def mean_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Arr
     surface, whole = _Surface(likelihood, mean, precision, spread), np.arange(len(modes.a))
     a, z, S = modes.a, modes.z, modes.precision
     *_, B, C = surface.bends(a, z, whole)
+    root, _ = positive_roots(S)
     for _ in range(_MEAN_STEPS):
-        slope_a, slope_z, S, B, C = surface.bends(a, z, whole, surface.scatter(S, B, C, whole))
-        S = made_positive(S)
-        step_a, step_z = _newton(slope_a, slope_z, S, B, C)
+        slope_a, slope_z, S, B, C = surface.bends(a, z, whole, surface.scatter(root, B, C, whole))
+        root, S = positive_roots(S)
+        step_a, step_z = _newton(slope_a, slope_z, root, B, C)
         a, z = a + step_a, z + step_z
     return FiringModes(a, z, S, modes.log_evidence)
 
 
-def _newton(slope_a: Array, slope_z: Array, S: Array, B: Array, C: Array) -> tuple[Array, Array]:
-    """Newton's steps in a (k, r) and z (k, G)."""
+def _newton(slope_a: Array, slope_z: Array, root: Array, B: Array, C: Array) -> tuple[Array, Array]:
+    """Newton's steps in a (k, r) and z (k, G), S = root root'."""
     pull = slope_a - np.einsum("kgr,kg->kr", B, slope_z / C)
-    step_a = np.linalg.solve(S, pull[..., None])[..., 0]
+    step_a = solve_with(root, pull)
     return step_a, (slope_z - np.einsum("kgr,kr->kg", B, step_a)) / C

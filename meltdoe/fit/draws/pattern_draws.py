@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +13,13 @@ from meltdoe.fit.model.inclusion_prior import InclusionPrior, TermRoles
 from meltdoe.fit.model.likelihood import Likelihood
 from meltdoe.fit.model.prior import independent_prior
 
-__all__ = ["PatternPrior", "WeightedDraws", "blocks", "every_pattern", "systematic"]
+__all__ = ["PatternPrior", "WeightedDraws", "blocks", "each_times", "every_pattern", "systematic"]
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int_]
 
+_SHARED = 3  # draws of one matrix from which a product of their own is quicker than a copy of the matrix for each
 _FLOATS = 131_072  # in the largest array worked on at a time, so that it stays in the processor's cache
 
 
@@ -77,3 +79,15 @@ def blocks(count: int, size: int) -> list[slice]:
     """Slices of `count` draws, each short enough to be quick where a draw takes `size` floats."""
     step = min(max(_FLOATS // max(size, 1), 32), 4096)
     return [slice(start, min(start + step, count)) for start in range(0, count, step)]
+
+
+def each_times(matrices: Array, owner: IntArray, vectors: Array) -> Array:
+    """matrices[owner[s]] @ vectors[s] in row s, (m, k); matrices (M, k, k), owner (m,) ascending, vectors (m, k)."""
+    start = np.flatnonzero(np.diff(owner, prepend=-1))
+    if owner.size >= _SHARED * start.size:
+        found = np.empty_like(vectors)
+        for first, end in pairwise([*start, owner.size]):
+            np.matmul(vectors[first:end], matrices[owner[first]].T, out=found[first:end])
+        return found
+    parts = blocks(owner.size, matrices[0].size)
+    return np.concatenate([np.einsum("sij,sj->si", matrices[owner[at]], vectors[at]) for at in parts])

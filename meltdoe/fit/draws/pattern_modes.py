@@ -27,8 +27,9 @@ from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from meltdoe.fit.draws.firing_modes import FiringModes, climb_held, mean_held
-from meltdoe.fit.draws.pattern_draws import PatternPrior, WeightedDraws, blocks
+from meltdoe.fit.draws.pattern_draws import PatternPrior, WeightedDraws, blocks, each_times
 from meltdoe.fit.draws.scale_lattice import ScaleLattice, make_lattice
+from meltdoe.fit.draws.stacked_roots import inverse, log_determinants, positive_roots
 from meltdoe.fit.model.likelihood import Likelihood
 
 __all__ = ["ModeProposal", "mode_proposal"]
@@ -51,12 +52,14 @@ _LOG_2_PI = float(np.log(2.0 * np.pi))
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sheet:
-    """Draws of one width around one kind of centre, at M nodes, in directions that rows speak about first.
+    """Draws of one width around one kind of centre, at M nodes, in the first t directions: those rows speak about.
+
+    Where they speak about fewer under a pattern, the others have the prior: centre 0 and precision 1.
 
     Attributes
     ----------
-    centre : (M, r) in units of the prior.
-    lower : (M, r, r) lower triangular roots of the precisions. root : their transposed inverses.
+    centre : (M, t) in units of the prior.
+    lower : (M, t, t) lower triangular roots of the precisions. root : their transposed inverses.
     log_det : (M,) log determinants of `lower`.
     """
 
@@ -64,6 +67,15 @@ class _Sheet:
     lower: Array
     root: Array
     log_det: Array
+
+    def draws(self, owner: IntArray, e: Array) -> Array:
+        """Standard draws e (m, t) of nodes `owner`, ascending, put in place."""
+        return np.asarray(self.centre[owner] + each_times(self.root, owner, e))
+
+    def log_density(self, owner: IntArray, u: Array, tailed: Array, told: IntArray) -> Array:
+        """Log density (m,) at u (m, t), of nodes `owner`, ascending, in the directions that are `tailed` (m, t)."""
+        e = each_times(np.swapaxes(self.lower, 1, 2), owner, u - self.centre[owner])
+        return np.asarray(self.log_det[owner] + _log_t(np.einsum("si,si,si->s", e, e, tailed), told, _DF))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,40 +125,41 @@ class ModeProposal:
 
     def _around(self, place: IntArray, logs: Array, rng: np.random.Generator) -> tuple[Array, Array]:
         """Theta (m, d) at places and log sds of firings, and log ratios (m,) of target to proposal given both."""
-        m, r = place.size, self.basis.shape[1]
-        owner = place * self.lattice.share[0].size + self.lattice.nearest(logs)
-        pattern, told = self.lattice.patterns[place], self.told[place]
-        tailed = np.arange(r) < told[:, None]
+        m, r, t = place.size, self.basis.shape[1], self.near.centre.shape[1]
         wide = rng.random(m) < _WIDE_SHARE
         e = rng.standard_normal((m, r))
-        e *= np.where(tailed, np.sqrt(_DF / rng.chisquare(_DF, m))[:, None], 1.0)
-        log_proposal = -0.5 * (np.sum(e**2, axis=1, where=~tailed) + (r - told) * _LOG_2_PI)
+        heavy = np.sqrt(_DF / rng.chisquare(_DF, m))
         theta, log_ratio = np.empty((m, self.likelihood.size)), np.empty(m)
-        for at in blocks(m, max(r**2, len(self.likelihood.X))):
-            here, u = owner[at], np.empty((len(owner[at]), r))
-            for sheet, chosen in ((self.near, np.flatnonzero(~wide[at])), (self.wide, np.flatnonzero(wide[at]))):
-                mine = here[chosen]
-                u[chosen] = sheet.centre[mine] + np.einsum("sij,sj->si", sheet.root[mine], e[at][chosen])
-            log_proposal[at] += np.logaddexp(
-                np.log(1.0 - _WIDE_SHARE) + _log_density(self.near, here, u, tailed[at], told[at]),
-                np.log(_WIDE_SHARE) + _log_density(self.wide, here, u, tailed[at], told[at]),
+        # Draws of one node follow each other, so that its matrices are multiplied with all of them at once.
+        owner = place * self.lattice.share[0].size + self.lattice.nearest(logs)
+        order = np.argsort(owner, kind="stable")
+        for part in blocks(m, max(r, len(self.likelihood.X))):
+            at = order[part]
+            here, pattern, told = owner[at], self.lattice.patterns[place[at]], self.told[place[at]]
+            u = e[at]
+            tailed = (np.arange(t) < told[:, None]).astype(float)
+            log_proposal = -0.5 * (
+                np.sum(u**2, axis=1) - np.sum(u[:, :t] ** 2 * tailed, axis=1) + (r - told) * _LOG_2_PI
             )
-            theta[at, :r] = self.prior.mean[:r] + np.einsum("sij,sj->si", self.basis[place[at]], u)
-            precision = self.prior.precision[pattern[at]]
-            log_proposal[at] += 0.5 * np.log(precision[:, :r]).sum(axis=1)
+            u[:, :t] *= np.where(tailed, heavy[at, None], 1.0)
+            for sheet, chosen in ((self.near, np.flatnonzero(~wide[at])), (self.wide, np.flatnonzero(wide[at]))):
+                u[chosen, :t] = sheet.draws(here[chosen], u[chosen, :t])
+            log_proposal += np.logaddexp(
+                np.log(1.0 - _WIDE_SHARE) + self.near.log_density(here, u[:, :t], tailed, told),
+                np.log(_WIDE_SHARE) + self.wide.log_density(here, u[:, :t], tailed, told),
+            )
+            drawn = np.empty((len(at), self.likelihood.size))
+            drawn[:, :r] = self.prior.mean[:r] + each_times(self.basis, place[at], u)
             if len(logs):
-                theta[at, r] = logs[0, at]
-                theta[at, r + 1 :], log_density = _draw_firings(self.likelihood, theta[at], self.z[here], rng)
-                log_proposal[at] += log_density
-            away = (theta[at] - self.prior.mean) ** 2 * precision - np.log(precision) + _LOG_2_PI
-            log_ratio[at] = self.likelihood.log_likelihood(theta[at]) - 0.5 * away.sum(axis=1)
-        return theta, self.prior.log_chance[pattern] + log_ratio - log_proposal
-
-
-def _log_density(sheet: _Sheet, owner: IntArray, u: Array, tailed: NDArray[np.bool_], told: IntArray) -> Array:
-    """Log density (m,) of the directions that rows speak about, at u (m, r)."""
-    e = np.einsum("sji,sj->si", sheet.lower[owner], u - sheet.centre[owner])
-    return sheet.log_det[owner] + _log_t(np.sum(e**2, axis=1, where=tailed), told, _DF)
+                drawn[:, r] = logs[0, at]
+                drawn[:, r + 1 :], log_density = _draw_firings(self.likelihood, drawn, self.z[here], rng)
+                log_proposal += log_density
+            squares = np.einsum("sd,sd->s", (drawn - self.prior.mean) ** 2, self.prior.precision[pattern])
+            theta[at] = drawn
+            log_ratio[at] = self.likelihood.log_likelihood(drawn) - 0.5 * squares - log_proposal
+        # The sds of coefficients and gaps scale draws and prior alike.
+        behind = 0.5 * np.log(self.prior.precision[:, r:]).sum(axis=1) - 0.5 * self.likelihood.size * _LOG_2_PI
+        return theta, (self.prior.log_chance + behind)[self.lattice.patterns[place]] + log_ratio
 
 
 def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int) -> ModeProposal:
@@ -206,16 +219,16 @@ def mode_proposal(likelihood: Likelihood, prior: PatternPrior, nodes: int) -> Mo
 
 def _sheet(away: Array, precision: Array, basis: Array, sds: Array, told: IntArray, wider: float) -> _Sheet:
     """Draws around `away` (M, r) from the prior mean, at most `wider` than precisions (M, r, r) ask for."""
-    r = away.shape[1]
-    inverse = np.swapaxes(basis / sds[:, :, None] ** 2, 1, 2)
-    tailed = np.arange(r) < told[:, None]
-    inner = np.swapaxes(basis, 1, 2) @ precision @ basis
-    inner = np.where(tailed[:, :, None] & tailed[:, None, :], inner, np.eye(r))
+    t = int(told.max(initial=0))
+    tailed = np.arange(t) < told[:, None]
+    told_basis = basis[:, :, :t]
+    inner = np.swapaxes(told_basis, 1, 2) @ precision @ told_basis
+    inner = np.where(tailed[:, :, None] & tailed[:, None, :], inner, np.eye(t))
     widened = np.minimum(wider, 1.0 + _WIDTHS / np.maximum(told, 1))
-    lower = np.linalg.cholesky(inner) / np.where(tailed, widened[:, None], 1.0)[:, :, None]
-    log_det = np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1)
-    centre = np.where(tailed, np.einsum("mij,mj->mi", inverse, away), 0.0)
-    return _Sheet(centre, lower, np.ascontiguousarray(np.swapaxes(np.linalg.inv(lower), 1, 2)), log_det)
+    lower = positive_roots(inner)[0] / np.where(tailed, widened[:, None], 1.0)[:, :, None]
+    log_det = 0.5 * log_determinants(lower)
+    centre = np.einsum("mji,mj->mi", told_basis, away / sds**2) * tailed
+    return _Sheet(centre, lower, np.swapaxes(inverse(lower), 1, 2), log_det)
 
 
 def _told_directions(likelihood: Likelihood, sds: Array) -> tuple[Array, IntArray]:
@@ -227,7 +240,7 @@ def _told_directions(likelihood: Likelihood, sds: Array) -> tuple[Array, IntArra
     spoken = np.zeros((len(sds), r, len(likelihood.X) + r - p))
     spoken[:, :p, : len(likelihood.X)] = sds[:, :p, None] * likelihood.X.T
     spoken[:, range(p, r), range(len(likelihood.X), spoken.shape[2])] = 1.0
-    turned, size, _ = np.linalg.svd(spoken)
+    turned, size, _ = np.linalg.svd(spoken, full_matrices=spoken.shape[2] < r)
     spoken_of = size > _SPOKEN * size.max(axis=1, initial=0.0, keepdims=True)
     return turned, np.asarray(np.count_nonzero(spoken_of, axis=1))
 
@@ -251,5 +264,6 @@ def _draw_firings(likelihood: Likelihood, theta: Array, start: Array, rng: np.ra
 
 def _log_t(squares: Array, d: IntArray | int, df: float) -> Array:
     """Log density of the d-variate t with unit scale matrix at squared lengths."""
-    constant = gammaln((df + d) / 2) - gammaln(df / 2) - 0.5 * d * np.log(df * np.pi)
+    of = np.arange(np.max(d) + 1)
+    constant = (gammaln((df + of) / 2) - gammaln(df / 2) - 0.5 * of * np.log(df * np.pi))[d]
     return np.asarray(constant - 0.5 * (df + d) * np.log1p(squares / df))
