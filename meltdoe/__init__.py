@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from meltdoe.series.melt_series import MeltSeries
     from meltdoe.steps import compare_plans, read_log, read_plan, read_series, write_report, write_sheets
 
-__version__ = "0.1.0"
+__version__ = "1.0.0"
 
 _HOMES = {
     "Advice": "next_melt.advice",

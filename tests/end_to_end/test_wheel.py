@@ -1,14 +1,17 @@
-"""The wheel: built, looked into, installed where nothing else of the project is in sight, and taken on the tour."""
+"""Source archive and wheel: built, looked into, installed where nothing else of the project is in sight, and used."""
 
 import email
 import os
 import subprocess
 import sys
 import sysconfig
+import tarfile
 import zipfile
 from pathlib import Path
 
 import pytest
+
+import meltdoe
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -31,12 +34,27 @@ def run(*words, cwd, **settings):
 
 
 @pytest.fixture(scope="module")
-def wheel(tmp_path_factory):
-    """The wheel, built with the build backend that is installed here."""
+def built(tmp_path_factory):
+    """The folder with the source archive, and the wheel that was built from it with the backend installed here."""
     out = tmp_path_factory.mktemp("dist")
-    run(sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, ROOT, cwd=out)
-    (built,) = out.glob("*.whl")
-    return built
+    run(sys.executable, "-m", "build", "--no-isolation", "--outdir", out, ROOT, cwd=out)
+    return out
+
+
+@pytest.fixture(scope="module")
+def wheel(built):
+    (found,) = built.glob("*.whl")
+    return found
+
+
+def in_checkout(*folders):
+    """Every file below these folders of the checkout but caches, with its path from the top."""
+    return {
+        path.relative_to(ROOT).as_posix()
+        for folder in folders
+        for path in (ROOT / folder).rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts and not path.name.startswith(".")
+    }
 
 
 @pytest.fixture(scope="module")
@@ -59,17 +77,7 @@ def installed(wheel, tmp_path_factory):
 
 def test_the_wheel_carries_all_that_the_program_reads(wheel):
     inside = set(zipfile.ZipFile(wheel).namelist())
-    needed = {
-        str(path.relative_to(ROOT)).replace(os.sep, "/")
-        for path in (ROOT / "meltdoe").rglob("*")
-        if path.is_file() and "__pycache__" not in path.parts
-    }
-    needed |= {
-        f"meltdoe/{path.relative_to(ROOT).as_posix()}"
-        for folder in ("designs", "examples")
-        for path in (ROOT / folder).rglob("*")
-        if path.is_file() and not path.name.startswith(".")
-    }
+    needed = in_checkout("meltdoe") | {f"meltdoe/{name}" for name in in_checkout("designs", "examples")}
     assert not needed - inside
     for one in (
         "meltdoe/py.typed",
@@ -82,6 +90,17 @@ def test_the_wheel_carries_all_that_the_program_reads(wheel):
         "meltdoe/report/wording/report.html.j2",
     ):
         assert one in inside
+
+
+def test_the_source_archive_carries_all_that_it_takes_to_build_and_check(built):
+    (archive,) = built.glob("*.tar.gz")
+    with tarfile.open(archive) as opened:
+        inside = {name.partition("/")[2] for name in opened.getnames()}
+    alone = {"pyproject.toml", "README.md", "DEVELOPERS.md", ".ci/run", ".ci/constraints.txt"}
+    assert not (in_checkout("meltdoe", "tests", "designs", "examples") | alone) - inside
+    assert not [name for name in inside if name.endswith((".pyc", ".lock", ".part", ".pth"))]
+    tops = {name.split("/")[0] for name in inside}
+    assert tops <= {"meltdoe", "tests", "designs", "examples", ".ci", ".gitignore", "PKG-INFO"} | alone
 
 
 def test_the_wheel_carries_nothing_else(wheel):
@@ -98,6 +117,9 @@ def test_the_wheel_says_what_it_is_and_what_it_needs(wheel):
     (name,) = (n for n in archive.namelist() if n.endswith(".dist-info/METADATA"))
     said = email.message_from_bytes(archive.read(name))
     assert said["Name"] == "meltdoe"
+    assert said["Version"] == meltdoe.__version__
+    changes = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("\n## Changes\n")[2]
+    assert changes.lstrip().startswith(f"### {meltdoe.__version__} (")
     assert said["License-Expression"] == "MIT"
     assert said["Requires-Python"] == ">=3.11"
     needs = {need.split(">")[0].split(";")[0].strip().lower() for need in said.get_all("Requires-Dist")}
