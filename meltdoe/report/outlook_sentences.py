@@ -30,7 +30,8 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
     within = _within(series, advice, found)
     said = f"Looking ahead ({found.played} series played on from here by what is believed now): "
     if found.melts is None:
-        said += f"{never} do not become {sure} within {within}"
+        some = f"{never} do not become" if found.never <= 0.995 else "hardly any become"
+        said += f"{some} {sure} within {within}"
         if found.low is not None:
             said += f"; the quickest tenth need up to {_melts(found.low)}"
         kind = "By then"

@@ -14,6 +14,11 @@ from meltdoe.sheets.firing_sheet import firing_sheet
 
 __all__ = ["schedule_table"]
 
+_UNCOOLED = (
+    "The cooling of the casting is not worked out here, because the series file does not say what glass it is or how "
+    "thick: without one it can crack or burst."
+)
+
 
 def schedule_table(log: Log, best: BestSetting) -> Table | None:
     """From a cold kiln to a cold casting, one melt alone; None where the series says too little for a schedule."""
@@ -31,6 +36,8 @@ def schedule_table(log: Log, best: BestSetting) -> Table | None:
     rows = tuple((line.clock, line.what, line.to, line.rate, line.watch) for line in sheet.lines)
     columns = (Column("Begins at"), Column("Step"), Column("To"), Column("How fast, how long"), Column("Watch"))
     said = [f"Begins at: hours and minutes from the cold kiln. {sheet.notes[0]}", *sheet.notes[1:]]
+    if not any(each.glass.cooling is not None for each in glasses):
+        said.append(_UNCOOLED)
     said += [f"{capital(warning.rstrip('.'))}." for warning in sheet.warnings]
     return Table(
         "Schedule of a firing at this setting, with one melt alone", columns, rows, " ".join(said)

@@ -71,8 +71,9 @@ def firing_sheet(series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequ
         sd = convert_difference(max(plan.schedule.annealing_sd for plan in cooled), "K", unit)
         practice = convert_difference(min(plan.schedule.practice_rate for plan in cooled), "K", unit)
         notes.append(
-            f"Cooling is for {size:g} mm and an expansion of {alpha:.0f} 1e-7 per K; the soak may be out by {sd:.0f} "
-            f"{unit}. The common casting table would fall by {practice:.1f} {unit}/h at first."
+            f"Cooling is for {size:g} mm and an expansion of {alpha:.0f} × 10⁻⁷ per K; the soak may be out by {sd:.0f} "
+            f"{unit}. The common casting table would fall by {practice:.1f} {unit}/h at first; the slower fall is the "
+            "safer."
         )
     beds = {each.glass.melt: each.glass.cooling.bed for each in glasses if each.glass.cooling is not None}
     buried = {melt: bed for melt, bed in beds.items() if bed is not None}

@@ -52,7 +52,7 @@ def test_a_target_out_of_sight_is_said_first_with_what_would_have_to_move(hopele
     assert advice.prospect.sight == "out of sight"
     assert heading(advice) == "DECIDE FIRST"
     assert why_verdict(series, advice).startswith("The target of 95 % is not in sight: the chance that")
-    assert "nearly all do not become 90 % sure" in forecast_sentence(series, advice)
+    assert "hardly any become 90 % sure" in forecast_sentence(series, advice)
     said = moving_sentences(series, advice)
     assert said[0].startswith("The target: as likely as not, no setting within these bounds succeeds more than ")
     assert said[1].startswith("More melts alone would not do: with 30 melts instead of 7, ")
