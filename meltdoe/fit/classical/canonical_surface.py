@@ -24,7 +24,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import linalg, optimize, special
+from scipy import linalg, special
 
 from meltdoe.errors import Inestimable
 
@@ -224,6 +224,8 @@ def _quantile(df: float, level: float) -> float:
 
 def _within(point: Array, settings: Array) -> bool:
     """Whether a point is a weighted mean of settings: a linear programme without an aim."""
+    from scipy import optimize  # inside: it takes a sixth of a second to load
+
     equal = np.vstack([settings.T, np.ones(settings.shape[0])])
     found = optimize.linprog(np.zeros(settings.shape[0]), A_eq=equal, b_eq=np.append(point, 1.0))
     return bool(found.status == 0)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import betaincinv, gammaln, logsumexp
 
 __all__ = ["TwoByTwo", "chance_at_least", "clopper_pearson", "melts_to_show", "two_by_two"]
@@ -129,4 +128,6 @@ def _tilted(log_ways: Array, x: NDArray[np.int_], log_ratio: float) -> Array:
 
 def _solve(rising: Callable[[float], float]) -> float:
     """Odds ratio at which a function that rises with its logarithm is zero."""
+    from scipy.optimize import brentq  # inside: it takes a sixth of a second to load
+
     return float(np.exp(brentq(rising, -200.0, 200.0, xtol=1e-12)))

@@ -32,7 +32,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import linalg, optimize, special
+from scipy import linalg, special
 
 from meltdoe.errors import Inestimable
 from meltdoe.fit.classical.grade_likelihood import (
@@ -236,6 +236,7 @@ def _profile(
 
 def _crossing(drop: Callable[[float], float], centre: float, step: float, cut: float) -> float:
     """Where the profile has fallen by `cut`, on the side of `step`."""
+    from scipy import optimize  # inside: it takes a sixth of a second to load
 
     def excess(distance: float) -> float:
         # The root of the fall is nearly straight, which lets the search end in a few steps.

@@ -15,13 +15,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import OptimizeResult, linprog
 
 from meltdoe.errors import Inestimable
+
+if TYPE_CHECKING:
+    from scipy.optimize import OptimizeResult
 
 __all__ = [
     "Separation",
@@ -198,6 +200,8 @@ def _describe(
 
 def _leaves_boundary(A: Array) -> NDArray[np.bool_]:
     """Which rows of A v >= 0 can be strict: maximise sum t, 0 <= t <= 1, A v >= t."""
+    from scipy.optimize import linprog  # inside: it takes a sixth of a second to load
+
     m, q = A.shape
     result = linprog(
         np.concatenate([np.zeros(q), -np.ones(m)]),
@@ -217,6 +221,8 @@ def _solution(result: OptimizeResult) -> Array:
 
 def _plainest_direction(A: Array, free: NDArray[np.bool_]) -> Array:
     """Direction with the smallest sum of absolute entries that moves every row that can be moved."""
+    from scipy.optimize import linprog  # inside: it takes a sixth of a second to load
+
     q = A.shape[1]
     result = linprog(np.ones(2 * q), A_ub=np.hstack([-A, A]), b_ub=-free.astype(float), bounds=[(0.0, None)] * (2 * q))
     found = _solution(result)
@@ -225,6 +231,8 @@ def _plainest_direction(A: Array, free: NDArray[np.bool_]) -> Array:
 
 def _can_move(A: Array, j: int) -> bool:
     """Whether some direction in the cone A v >= 0 has v_j other than zero and moves a row with it."""
+    from scipy.optimize import linprog  # inside: it takes a sixth of a second to load
+
     m, q = A.shape
     for sign in (1.0, -1.0):
         aim = np.zeros(q)
