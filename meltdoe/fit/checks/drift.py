@@ -49,7 +49,7 @@ class Drift:
     ----------
     finding : "mixed up" where the order cannot be told from the settings, "too few" where too few firings were seen.
     rows : melts or castings that speak of it.
-    effect : the change from the first to the last firing, as any effect; None where too few were seen.
+    effect : the change from the first to the last firing, as any effect; None where none seems to be there.
     goes_along : factors that were changed along with the order.
     shared : R^2 of the order on the settings.
     could_show : smallest change from first to last that these rows would probably have shown, as a chance or in the
@@ -120,7 +120,7 @@ def _drift(chain: ChainFit, position: int, log: Log, trend: Term, beliefs: bool)
         stage.outcome.name,
         finding,
         data.n_seen,
-        fit.effects[-1],
+        fit.effects[-1] if finding == "drift" else None,
         tuple(n for n, c in along.items() if _squares_left(np.hstack([ones, c]), column) < limit),
         shared,
         _could_show(fit, free),
