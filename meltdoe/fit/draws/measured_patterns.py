@@ -6,9 +6,15 @@ Given a pattern, sigma and tau (here the sd of firings) the coefficients behind 
     K = X'V^-1X + D^-1 = L L',  h = X'V^-1y,  b | y ~ N(K^-1 h, K^-1)
     2 log p(y) = log |D^-1| - log |K| - log |V| + h'K^-1 h - y'V^-1y - n log 2 pi
 
-and given those seen the censored values are Gaussian, cut off at their limits: drawn with weights that have no heavy
-tail (`gaussian_above.py`). Both scales are proposed from a density that is bilinear over a lattice of their logs
-(`scale_lattice.py`); they are continuous, and the weights exact.
+or, where there are fewer rows than columns, from the smaller matrix
+
+    S = V + XDX' = L L',  E b | y = DX'S^-1y,  cov b | y = D - DX'S^-1XD
+    2 log p(y) = -log |S| - y'S^-1y - n log 2 pi
+
+(with draws b0 and e from the prior, b0 + DX'S^-1(y - Xb0 - e) is one of b given y: Journel & Huijbregts 1978, Mining
+Geostatistics, from memory). And given those seen the censored values are Gaussian, cut off at their limits: drawn with
+weights that have no heavy tail (`gaussian_above.py`). Both scales are proposed from a density that is bilinear over a
+lattice of their logs (`scale_lattice.py`); they are continuous, and the weights exact.
 
 D grows with sigma^2 in all but the intercept (`inclusion_prior.py`).
 
@@ -52,12 +58,49 @@ def _scales(logs: Array) -> _Scales:
     return _Scales(both[0], both[-1])
 
 
-class _Gaussian(NamedTuple):
-    """Means (p, m) and roots L (p, p, m) of K; log p(y) (m,)."""
+@dataclass(frozen=True, eq=False)
+class _OfColumns:
+    """b given y: means (p, m) and roots L (p, p, m) of K; log p(y) (m,)."""
 
     mean: Array
     root: Array
     log_evidence: Array
+
+    def covariance(self, slope: Array) -> Array:
+        """(c, c, m) of slope'b, with slope (p, c, m)."""
+        spread = forward(self.root, slope)
+        return np.asarray(np.einsum("pim,pjm->ijm", spread, spread))
+
+    def draw(self, rng: np.random.Generator) -> Array:
+        """One b for each, (p, m)."""
+        return self.mean + backward(self.root, rng.standard_normal(self.mean.shape))
+
+
+@dataclass(frozen=True, eq=False)
+class _OfRows:
+    """b given y: variances D (p, m) before, roots L (n, n, m) of S; means (p, m) and log p(y) (m,)."""
+
+    rows: _Rows
+    at: _Scales
+    y: Array
+    variance: Array
+    root: Array
+    mean: Array
+    log_evidence: Array
+
+    def covariance(self, slope: Array) -> Array:
+        """(c, c, m) of slope'b, with slope (p, c, m)."""
+        scaled = self.variance[:, None] * slope
+        told = forward(self.root, np.tensordot(self.rows.X, scaled, axes=1))
+        return np.asarray(np.einsum("pim,pjm->ijm", slope, scaled) - np.einsum("nim,njm->ijm", told, told))
+
+    def draw(self, rng: np.random.Generator) -> Array:
+        """One b for each, (p, m)."""
+        X, member, m = self.rows.X, self.rows.member, self.at.sigma.size
+        before = np.sqrt(self.variance) * rng.standard_normal(self.variance.shape)
+        seen = X @ before + self.at.sigma * rng.standard_normal((len(X), m))
+        seen += self.at.tau * (member @ rng.standard_normal((member.shape[1], m)))
+        return before + self.variance * (X.T @ backward(self.root, forward(self.root, self.y - seen)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,9 +124,11 @@ class _Rows:
         """(G, m) k = tau^2 / (sigma^2 + n_g tau^2), so that V^-1 = (I - Z diag(k) Z') / sigma^2."""
         return np.asarray(1.0 / ((at.sigma / at.tau) ** 2 + self.counts))
 
-    def given(self, at: _Scales, y: Array, precision: Array) -> _Gaussian:
+    def given(self, at: _Scales, y: Array, precision: Array) -> _OfColumns | _OfRows:
         """Coefficients and evidence of y, (n, 1) or (n, m), where D^-1 = diag(precision), (p, m)."""
         n, p = self.X.shape
+        if n < p:
+            return self._given_few(at, y, 1.0 / precision)
         k, known, totals = self.shrinkage(at), at.sigma**-2.0, self.member.T @ y
         outer = (self.sums.T[:, None] * self.sums.T).reshape(p * p, -1)
         K = ((self.X.T @ self.X).reshape(p * p, 1) - outer @ k).reshape(p, p, -1) * known
@@ -95,7 +140,19 @@ class _Rows:
         half = forward(root, h)
         log_det = np.log(precision).sum(axis=0) - 2.0 * np.log(root[range(p), range(p)]).sum(axis=0)
         log_evidence = 0.5 * (log_det - rest + np.sum(half**2, axis=0) - n * _LOG_2_PI)
-        return _Gaussian(backward(root, half), root, log_evidence)
+        return _OfColumns(backward(root, half), root, log_evidence)
+
+    def _given_few(self, at: _Scales, y: Array, variance: Array) -> _OfRows:
+        n, p = self.X.shape
+        S = ((self.X[:, None] * self.X).reshape(n * n, p) @ variance).reshape(n, n, variance.shape[1])
+        S[range(n), range(n)] += at.sigma**2
+        i, j = np.nonzero(self.member @ self.member.T)
+        S[i, j] += at.tau**2
+        root = cholesky(S)
+        half = forward(root, y)
+        log_det = 2.0 * np.log(root[range(n), range(n)]).sum(axis=0)
+        log_evidence = -0.5 * (log_det + np.sum(half**2, axis=0) + n * _LOG_2_PI)
+        return _OfRows(self, at, y, variance, root, variance * (self.X.T @ backward(root, half)), log_evidence)
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,17 +169,17 @@ class _Data:
     @property
     def floats(self) -> int:
         """In the largest array that one draw needs."""
-        return int(max(self.whole.X.shape[1], len(self.limits)) ** 2)
+        n, p = self.whole.X.shape
+        return int(max(min(n, p) ** 2, len(self.limits) ** 2, p * len(self.limits), p))
 
-    def unseen(self, found: _Gaussian, at: _Scales) -> tuple[Array, Array]:
+    def unseen(self, found: _OfColumns | _OfRows, at: _Scales) -> tuple[Array, Array]:
         """Means (c, m) and covariances (c, c, m) of the censored values given those seen, their limits apart."""
         # Given b and the values seen, the effect of a firing has mean k sum (y - Xb) and variance k sigma^2.
         member, k, c = self.beyond.member, self.seen.shrinkage(at), len(self.limits)
         own = np.abs(member) @ k
         slope = self.beyond.X.T[:, :, None] - (member @ self.seen.sums).T[:, :, None] * own
         mean = np.einsum("pcm,pm->cm", slope, found.mean) + (member @ self.seen.member.T @ self.y_seen)[:, None] * own
-        spread = forward(found.root, slope)
-        cover = np.einsum("pim,pjm->ijm", spread, spread)
+        cover = found.covariance(slope)
         shared = member @ member.T
         i, j = np.nonzero(shared)
         cover[i, j] += shared[i, j, None] * own[i] * at.sigma**2
@@ -240,7 +297,7 @@ def _completed(
         y = np.repeat(y, at.sigma.size, axis=1)
         y[data.at] = likelihood.censored[data.at, None] * beyond
         found = data.whole.given(at, y, precision)
-    coef = found.mean + backward(found.root, rng.standard_normal(found.mean.shape))
+    coef = found.draw(rng)
     if not likelihood.n_groups:
         return np.vstack([coef, logs]), log_weight
     # Given b and y, the effect of a firing has mean k sum (y - Xb) and variance k sigma^2.

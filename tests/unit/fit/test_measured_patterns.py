@@ -9,7 +9,7 @@ from scipy.stats import multivariate_normal, norm
 
 from meltdoe.fit.draws.gaussian_above import draw_above, log_chance_above
 from meltdoe.fit.draws.inclusion_mixture import mixture_posterior
-from meltdoe.fit.draws.measured_patterns import _data, _scales, measured_proposal
+from meltdoe.fit.draws.measured_patterns import _data, _Rows, _Scales, _scales, measured_proposal
 from meltdoe.fit.draws.pattern_draws import every_pattern
 from meltdoe.fit.model.inclusion_prior import SERIES_CLASSES, InclusionPrior, TermRoles
 from meltdoe.fit.model.likelihood import make_likelihood
@@ -153,3 +153,30 @@ def test_without_melts_the_draws_are_the_prior():
     active = prior.patterns[drawn.pattern, 0]
     assert weights @ active == pytest.approx(InclusionPrior().active(1), abs=0.02)
     assert np.sqrt(weights @ (drawn.theta[:, 2] - np.log(0.5)) ** 2) == pytest.approx(1.0, abs=0.04)
+
+
+@pytest.mark.parametrize(("n", "firings"), [(4, 0), (7, 3), (1, 0), (0, 0), (12, 4)])
+def test_coefficients_given_few_rows_or_many_are_those_of_the_normal_equations(n: int, firings: int):
+    """Rows fewer than the nine columns go by S, others by K; both against dense algebra, draws by their moments."""
+    rng = np.random.default_rng(n)
+    p, m, sigma, tau = 9, 20_000, 0.6, 0.8
+    X, y = rng.standard_normal((n, p)), rng.standard_normal((n, 1))
+    member = np.zeros((n, firings))
+    if firings:
+        member[np.arange(n), np.arange(n) % firings] = 1.0
+    precision = rng.uniform(0.5, 3.0, (p, 1))
+    at = _Scales(np.full(m, sigma), np.full(m, tau))
+    found = _Rows(X, member).given(at, y, np.repeat(precision, m, axis=1))
+
+    V = sigma**2 * np.eye(n) + tau**2 * member @ member.T
+    cover = np.linalg.inv(X.T @ np.linalg.solve(V, X) + np.diag(precision[:, 0]))
+    mean = cover @ X.T @ np.linalg.solve(V, y[:, 0])
+    evidence = multivariate_normal(np.zeros(n), V + X @ (X / precision[:, 0]).T).logpdf(y[:, 0]) if n else 0.0
+    np.testing.assert_allclose(found.mean[:, 7], mean, atol=1e-10)
+    assert found.log_evidence[7] == pytest.approx(evidence, abs=1e-10)
+    slope = rng.standard_normal((p, 3))
+    each = np.repeat(slope[:, :, None], m, axis=2)
+    np.testing.assert_allclose(found.covariance(each)[:, :, 7], slope.T @ cover @ slope, atol=1e-10)
+    drawn = found.draw(rng)
+    np.testing.assert_allclose(drawn.mean(axis=1), mean, atol=0.05)
+    np.testing.assert_allclose(np.cov(drawn), cover, atol=0.08)
