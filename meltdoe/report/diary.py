@@ -9,7 +9,7 @@ from meltdoe.log.melt_log import Entry, Log
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.report.deviations import moved
 from meltdoe.report.failures import first_failure
-from meltdoe.report.seen_words import seen_words
+from meltdoe.report.seen_words import seen_phrase
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["DiaryEntry", "diary_of"]
@@ -34,7 +34,7 @@ def diary_of(log: Log, plan: Plan | None) -> tuple[DiaryEntry, ...]:
         if there is None:
             purpose = "Not in the plan: chosen in the light of the melts before it." if plan is not None else ""
         else:
-            purpose = f"Planned as: {there.purpose}." if there.purpose else "Planned."
+            purpose = f"Purpose in the plan: {there.purpose}." if there.purpose else "Planned."
             names = moved(log.series, entry.settings, there.settings)
             if names:
                 wanted = log.series.show({name: there.settings[name] for name in names})
@@ -53,12 +53,9 @@ def _title(series: MeltSeries, entry: Entry) -> str:
 
 def _seen(log: Log, entry: Entry) -> tuple[str, str]:
     series = log.series
-    parts = []
-    for outcome in series.outcomes:
-        parts.append(f"{outcome.name.replace('_', ' ')} {seen_words(series, outcome, entry, unit=True)}")
     failed = first_failure(log, entry)
     if failed is not None:
         end = f"It failed at {failed.name.replace('_', ' ')}."
     else:
         end = "It was good throughout." if log.succeeded(entry) else "How it ended is not known."
-    return f"Seen: {'; '.join(parts)}.", end if any(o.counts for o in series.outcomes) else ""
+    return f"Seen: {seen_phrase(series, entry)}.", end if any(o.counts for o in series.outcomes) else ""

@@ -21,6 +21,7 @@ from meltdoe.report.belief_sentences import belief_sentences, chemistry_conclusi
 from meltdoe.report.failures import first_failure
 from meltdoe.report.further_melts import further_sentences
 from meltdoe.report.learning_sentences import Passage, drift_sentences, influence_sentences
+from meltdoe.report.sentences import MATTERS
 from meltdoe.report.tables import times
 from meltdoe.series.factor import Choice, FloatArray
 from meltdoe.series.terms import Term, cross_terms, main_terms, square_terms
@@ -30,7 +31,6 @@ __all__ = ["doubt_passages"]
 _ALONG = 0.7  # correlation from which a factor cannot be told from the order (our choice)
 _CLEARLY = 0.05  # gain in chance from which another setting counts as another recommendation, as in `fit.influence`
 _FAR_APART = 0.15  # of two chances for one setting, from which they are called different answers (our choice)
-_MATTERS = 0.5  # inclusion from which an effect is looked at
 _FACTORS_CROSSED = 6  # more factors have too many products for a second model
 _NEAREST = 3
 
@@ -246,7 +246,7 @@ def _classical(chain: ChainFit) -> str:
     none = 0
     for stage in chain.stages:
         for effect in stage.effects:
-            if not effect.estimable or (effect.inclusion or 0.0) < _MATTERS:
+            if not effect.estimable or (effect.inclusion or 0.0) < MATTERS:
                 continue
             # a measurement's estimate is in its unit, all others in log odds of better
             by_value = stage.outcome.kind == "measured"

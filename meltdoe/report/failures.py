@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from meltdoe.fit.stages.phrases import good_phrase
 from meltdoe.log.melt_log import Entry, Log
-from meltdoe.report.tables import Column, Table
+from meltdoe.report.tables import Column, Table, good_words
 from meltdoe.series.outcome import Outcome
 
 __all__ = ["failure_table", "first_failure"]
@@ -27,7 +26,7 @@ def failure_table(log: Log) -> Table | None:
             continue
         name = f"{entry.melt}.{entry.mould}" if series.moulds_per_melt > 1 else f"{entry.melt}"
         seen = f"{outcome.show(entry.seen[outcome.name])} {outcome.unit}".strip()
-        rows.append((name, series.show(entry.settings), outcome.name, seen, good_phrase(outcome), entry.note.strip()))
+        rows.append((name, series.show(entry.settings), outcome.name, seen, good_words(outcome), entry.note.strip()))
     if not rows:
         return None
     columns = (

@@ -9,6 +9,8 @@ from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import capital, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.sentences import judged_phrase
+from meltdoe.report.tables import good_words
+from meltdoe.series.outcome import Outcome
 
 __all__ = ["plain_chance", "plain_counts"]
 
@@ -17,14 +19,25 @@ def plain_counts(chain: ChainFit) -> tuple[str, ...]:
     """How many melts were good at each stage."""
     said = []
     for stage in chain.stages:
-        title = capital(judged_phrase(stage.outcome))
+        title = _title(stage.outcome)
         if not stage.n_seen:
-            said.append(f"{title}: not seen yet.")
+            said.append(f"{title} not seen yet.")
         elif not stage.outcome.counts:
-            said.append(f"{title}: described {stage.n_seen} time{'s' * (stage.n_seen != 1)}, not judged.")
+            said.append(f"{title} described {stage.n_seen} time{'s' * (stage.n_seen != 1)}, not judged.")
         else:
-            said.append(f"{title}: {stage.n_good} of {stage.n_seen} that got so far.")
+            said.append(f"{title} {stage.n_good} of {stage.n_seen} that got so far.")
     return tuple(said)
+
+
+def _title(outcome: Outcome) -> str:
+    """What was looked at, as the question was put where there is one, and what was good: "Did it pour? Yes:"."""
+    if not outcome.question:
+        return f"{capital(judged_phrase(outcome))}:"
+    asked = outcome.question.rstrip(" .:;")
+    if not outcome.counts:
+        return asked if asked.endswith("?") else f"{asked}:"
+    good = good_words(outcome)
+    return f"{asked} {capital(good)}:" if asked.endswith("?") else f"{asked}; good is {good}:"
 
 
 def plain_chance(chain: ChainFit, best: BestSetting) -> str:

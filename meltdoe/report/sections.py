@@ -57,7 +57,7 @@ from meltdoe.report.schedule_table import schedule_table
 from meltdoe.report.sentences import (
     counted_sentence,
     risk_sentence,
-    stage_sentences,
+    telling_sentences,
 )
 from meltdoe.report.tables import (
     Table,
@@ -272,7 +272,7 @@ def _notes(log: Log) -> tuple[tuple[str, str], ...]:
 def _learnt(stage: StageFit, position: int, pictures: tuple[Picture, ...]) -> Learnt:
     own = [f"{what}-{position + 1}" for what in ("effects", "half-normal", "seen")]
     shown = tuple(p for p in pictures if any(p.name == name or p.name.startswith(f"{name}-") for name in own))
-    said = stage_sentences(stage) if stage.n_seen else (counted_sentence(stage),)
+    said = telling_sentences(stage) if stage.n_seen else (counted_sentence(stage),)
     return Learnt(stage, tuple(dict.fromkeys(said)), effect_table(stage) if stage.n_seen else None, shown)
 
 

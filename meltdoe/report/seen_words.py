@@ -6,8 +6,9 @@ from meltdoe.log.melt_log import Entry
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome, Unseen
 
-__all__ = ["SEEN_NOTE", "seen_words"]
+__all__ = ["SEEN_NOTE", "seen_phrase", "seen_words"]
 
+NOT_REACHED = "not reached"
 SEEN_NOTE = (
     "Not reached: an earlier stage had failed, so there was nothing to see; later: not known yet; lost: it got there, "
     "but nobody looked; not known: an earlier stage is later or lost, so whether it got here cannot be said."
@@ -26,5 +27,17 @@ def seen_words(series: MeltSeries, outcome: Outcome, entry: Entry, *, unit: bool
         if there in (Unseen.LATER, Unseen.LOST):
             return f"not known ({before.name} {before.show(there)})"
         if before.is_good(there) is False:
-            return "not reached"
+            return NOT_REACHED
     return "not noted"
+
+
+def seen_phrase(series: MeltSeries, entry: Entry) -> str:
+    """Everything seen of a casting, in the order of the work; what it never reached is named once, at the end."""
+    said, missed = [], []
+    for outcome in series.outcomes:
+        name, words = outcome.name.replace("_", " "), seen_words(series, outcome, entry, unit=True)
+        if words == NOT_REACHED:
+            missed.append(name)
+        else:
+            said.append(f"{name} {words}")
+    return "; ".join([*said, *([f"{NOT_REACHED}: {', '.join(missed)}"] if missed else [])])

@@ -10,9 +10,12 @@ from meltdoe.fit.classical.exact_intervals import chance_at_least, clopper_pears
 from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import capital, good_phrase, interval_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit, StageFit
+from meltdoe.report.tables import times
 from meltdoe.series.outcome import Outcome
+from meltdoe.wording import listed
 
 __all__ = [
+    "MATTERS",
     "best_sentence",
     "chain_sentences",
     "counted_sentence",
@@ -22,7 +25,11 @@ __all__ = [
     "risk_sentence",
     "separation_sentences",
     "stage_sentences",
+    "telling_sentences",
 ]
+
+MATTERS = 0.5  # posterior chance from which a change of settings more likely than not matters
+_WORTH_SHORTENING = 3  # effects from which sentences are left to the table
 
 
 def judged_phrase(outcome: Outcome) -> str:
@@ -60,6 +67,26 @@ def stage_sentences(stage: StageFit) -> tuple[str, ...]:
     told.sort(key=lambda effect: -(effect.inclusion or 0.0))
     split = () if stage.separation is None else (stage.separation.sentence,)
     return (counted_sentence(stage), *(effect.sentence for effect in told), *split, *stage.notes)
+
+
+def telling_sentences(stage: StageFit) -> tuple[str, ...]:
+    """The same where a table of all effects stands beside: sentences of those that matter, the others by their names.
+
+    Where none more likely than not matters, that is said, and the one that comes nearest.
+    """
+    told = sorted((e for e in stage.effects if e.estimable), key=lambda effect: -(effect.inclusion or 0.0))
+    if len(told) < _WORTH_SHORTENING or any(effect.inclusion is None for effect in told):
+        return stage_sentences(stage)
+    likely = [effect for effect in told if (effect.inclusion or 0.0) >= MATTERS]
+    shown = likely or told[:1]
+    others = listed([times(effect.label) for effect in told[len(shown) :]])
+    said = [effect.sentence for effect in shown]
+    if not likely:
+        said.insert(0, "No change of settings more likely than not matters here; the nearest to it comes first.")
+    if others:
+        said.append(f"Less likely than not to matter, with numbers in the table below: {others}.")
+    split = () if stage.separation is None else (stage.separation.sentence,)
+    return (counted_sentence(stage), *said, *split, *stage.notes)
 
 
 def best_sentence(chain: ChainFit, best: BestSetting) -> str:

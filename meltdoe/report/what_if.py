@@ -26,7 +26,7 @@ from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.fit.stages.stage_fit import StageFit
 from meltdoe.log.melt_log import Entry
 from meltdoe.report.plain_text import one_line, shortened
-from meltdoe.report.seen_words import seen_words
+from meltdoe.report.seen_words import seen_phrase
 from meltdoe.series.coding import contrasts
 from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
 from meltdoe.series.melt_series import MeltSeries
@@ -162,10 +162,9 @@ def _melt(chain: ChainFit, entry: Entry) -> dict[str, Any]:
     series = chain.series
     raw = series.raw(entry.settings)
     name = f"{entry.melt}.{entry.mould}" if series.moulds_per_melt > 1 else f"{entry.melt}"
-    seen = [f"{o.name.replace('_', ' ')} {seen_words(series, o, entry, unit=True)}" for o in series.outcomes]
     return {
         "name": name,
         "raw": [float(value) if np.isfinite(value) else None for value in raw],
         "good": chain.log.succeeded(entry),
-        "seen": shortened("; ".join(seen), 300),
+        "seen": shortened(seen_phrase(series, entry), 300),
     }

@@ -104,8 +104,8 @@ def casting_sentences(glass: MeltGlass) -> list[str]:
     said = []
     if glass.alpha is not None and glass.alpha_sd is not None:
         said.append(
-            f"Expansion {glass.alpha:.0f} (give or take {glass.alpha_sd:.0f}) × 10⁻⁷ per K, density {glass.density:.2f} "
-            "g/cm3."
+            f"Expansion {glass.alpha:.0f} (give or take {glass.alpha_sd:.0f}) × 10⁻⁷ per K, density "
+            f"{glass.density:.2f} g/cm3."
         )
     if glass.cooling is not None and glass.cooling.bed is not None:
         said.append(f"In place of the kiln: {glass.cooling.bed.sentence}.")

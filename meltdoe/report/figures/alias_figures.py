@@ -48,9 +48,12 @@ def alias_picture(plan: Plan) -> Picture | None:
         figure = new_figure(_TOP + tall + _NAMES + _FOOT)
         axes = in_inches(figure, _LEFT, _FOOT + _NAMES, wide, tall, xlim=(0, len(columns)), ylim=(len(rows), 0))
         quiet(axes, "left", "bottom", "top", "right")
-        axes.pcolormesh(sizes, cmap=SURE, vmin=0, vmax=1, edgecolors="white", lw=0.8)
+        itself = np.array([[row == column for column in columns] for row in rows])
+        axes.pcolormesh(np.where(itself, 0.0, sizes), cmap=SURE, vmin=0, vmax=1, edgecolors="white", lw=0.8)
         for i, j in np.ndindex(sizes.shape):
-            if sizes[i, j] >= _TOLD_FROM:
+            if itself[i, j]:
+                axes.plot(j + 0.5, i + 0.5, "s", ms=4.5, mfc="none", mec=GREY, mew=0.8)
+            elif sizes[i, j] >= _TOLD_FROM:
                 said = "1" if sizes[i, j] > 0.995 else f"{sizes[i, j]:.2f}"[1:]
                 axes.text(j + 0.5, i + 0.53, said, fontsize=MICRO, ha="center", va="center", color=BLACK)
         axes.axhline(len(mains), color=GREY, lw=0.8)
@@ -60,7 +63,8 @@ def alias_picture(plan: Plan) -> Picture | None:
             axes.text(j + 0.6, len(rows) + 0.15, shortened(name, 10), fontsize=SMALL, ha="right", va="top", rotation=35)
         foot = in_inches(figure, 0.1, 0.05, WIDTH - 0.2, 0.25, xlim=(0, 1), ylim=(0, 1))
         quiet(foot, "left", "bottom", "top", "right")
-        foot.text(0, 0.5, "blank: none; 1: cannot be told apart", fontsize=SMALL, va="center", style="italic")
+        said = "blank: none; 1: cannot be told apart; square: the effect itself"
+        foot.text(0, 0.5, said, fontsize=SMALL, va="center", style="italic")
     clashes = [
         (str(rows[i]), str(columns[j]))
         for i, j in np.ndindex(sizes.shape)
@@ -68,7 +72,7 @@ def alias_picture(plan: Plan) -> Picture | None:
     ]
     pairs = [f"{one} with {other}".replace(" * ", " × ") for one, other in clashes[:6]]
     more = f" and {len(clashes) - 6} more pairs" if len(clashes) > 6 else ""
-    others = sizes[np.array([[row != column for column in columns] for row in rows])]
+    others = sizes[~itself]
     return Picture(
         "alias",
         figure,

@@ -65,7 +65,7 @@ def chance_curves(chain: ChainFit, best: BestSetting, across: int, listed: int |
             _melts(axes, x, raw[rows, across], [good for good, here in zip(succeeded, rows, strict=True) if here])
             factor_axis(axes, "x", x, raw[:, across], label=place == len(options) - 1)
             if listed is None or best.raw[listed] == option:
-                axes.plot(best.raw[across], best.chance, "*", ms=12, mfc=BEST.face, mec=BEST.edge, mew=0.8, zorder=7)
+                axes.plot(best.raw[across], best.chance, "*", ms=14, mfc=BEST.face, mec=BEST.edge, mew=0.8, zorder=5)
             if listed is not None:
                 name = series.factors[listed]
                 axes.set_title(

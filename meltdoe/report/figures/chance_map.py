@@ -70,7 +70,7 @@ def chance_map(chain: ChainFit, best: BestSetting, across: int, up: int) -> Pict
             factor_axis(axes, "y", y, raw[:, up])
             _limits(axes, series, best, across, up)
             _melts(axes, x, y, raw[:, [across, up]], succeeded)
-            axes.plot(best.raw[across], best.raw[up], "*", ms=12, mfc=BEST.face, mec=BEST.edge, mew=0.8, zorder=7)
+            axes.plot(best.raw[across], best.raw[up], "*", ms=14, mfc=BEST.face, mec=BEST.edge, mew=0.8, zorder=5)
             axes.set_title(says, fontsize=TEXT, loc="left", pad=5)
             axes.spines[["top", "right"]].set_visible(True)
             axes.set_facecolor("none")

@@ -91,7 +91,7 @@ def test_failures_stand_with_stage_and_note():
 def test_the_diary_tells_purpose_settings_and_end():
     third = next(day for day in diary_of(chain_log(), chain_plan()) if day.title.startswith("Melt 3,"))
     assert third.title == "Melt 3, firing 3, 2026-09-03"
-    assert third.sentences[0] == "Planned as: fraction. Planned was peak 1240 °C."
+    assert third.sentences[0] == "Purpose in the plan: fraction. Planned was peak 1240 °C."
     assert third.sentences[-1] == "It failed at contained."
     assert third.note == "Leaked at 1210 °C."
 
@@ -133,7 +133,7 @@ def test_the_gallery_is_spared_the_words_of_statistics():
     said = page.text("p", "li", "td", "figcaption").lower()
     for word in ("posterior", "interval", "probability", "confidence", "log odds", "quick fits", "osha", "n = "):
         assert word not in said, word
-    assert "Contained: 7 of 8 that got so far." in page.text("li")
+    assert "Did the charge stay in the crucible? Yes: 7 of 8 that got so far." in page.text("li")
     hazards = " ".join(page.text("strong").split())  # on the page a no-break space keeps number and unit on one line
     assert all(row[0] in hazards for row in report().cautions.rows)
 

@@ -31,7 +31,7 @@ import meltdoe
 from meltdoe.fit.stages.phrases import percent
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.plans.merits.assessment import assess
-from meltdoe.report.deviations import moved
+from meltdoe.report.deviations import deviation_sentences, moved
 from meltdoe.report.methods import REFERENCES, in_text, methods
 from meltdoe.report.provenance import provenance
 from meltdoe.report.result_tables import (
@@ -270,3 +270,18 @@ def test_the_log_is_given_as_it_stands_in_its_file(report):
     lines = report.log_csv.splitlines()
     assert lines[0].startswith("melt,firing,date,peak,flux,grain,contained,fill,cracks,seeds")
     assert len(lines) == 1 + len(ROWS)
+
+
+def test_amounts_that_no_melt_kept_to_are_told_once_a_factor():
+    log = chain_log()
+    drifting = replace(
+        log,
+        entries=tuple(replace(e, settings={**e.settings, "peak": e.settings["peak"] + e.melt}) for e in log.entries),
+    )
+    said = deviation_sentences(drifting, chain_plan())
+    peak = [sentence for sentence in said if "eak" in sentence]
+    assert len(peak) == 1
+    planned = {melt.melt for melt in chain_plan().melts}
+    made = len(planned & log.melt_numbers)
+    assert peak[0].startswith(f"Peak was not as planned in {made} of {made} melts, by at most ")
+    assert sum(sentence.startswith("Melt ") for sentence in said) < made
