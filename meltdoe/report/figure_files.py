@@ -17,7 +17,7 @@ from meltdoe.report.figures.chance_map import chance_map
 from meltdoe.report.figures.effect_figures import effect_picture
 from meltdoe.report.figures.half_normal_figures import half_normal_picture
 from meltdoe.report.figures.held import ranked_factors
-from meltdoe.report.figures.log_figures import log_picture
+from meltdoe.report.figures.log_figures import log_pictures
 from meltdoe.report.figures.next_figures import information_picture
 from meltdoe.report.figures.options_figures import options_picture
 from meltdoe.report.figures.page_svg import standalone_svg
@@ -77,7 +77,7 @@ def pictures_of(
     if plan is not None and plan.melts:
         judged = assess(plan)
         found += [plan_picture(plan, chain.log), alias_picture(plan), power_picture(judged), precision_picture(judged)]
-    found.append(log_picture(chain.log))
+    found += log_pictures(chain.log)
     found += glass_pictures(chain.log, plan)
     for position, stage in enumerate(chain.stages):
         found += [

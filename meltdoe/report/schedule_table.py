@@ -16,7 +16,7 @@ __all__ = ["schedule_table"]
 
 _UNCOOLED = (
     "The cooling of the casting is not worked out here, because the series file does not say what glass it is or how "
-    "thick: without one it can crack or burst."
+    "thick: one that is not cooled slowly can crack or burst."
 )
 
 

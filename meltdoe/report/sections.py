@@ -152,7 +152,7 @@ class Report:
     plan_pictures: tuple[Picture, ...]
     melts: Table | None
     charges: Table | None
-    melts_picture: Picture | None
+    melts_pictures: tuple[Picture, ...]
     notes: tuple[tuple[str, str], ...]
     deviations: tuple[str, ...]
     diary: tuple[DiaryEntry, ...]
@@ -220,7 +220,7 @@ def report_of(
         plan_pictures=placed["planned"],
         melts=melt_table(log, plan) if log.entries else None,
         charges=charge_table(log),
-        melts_picture=by_name.get("melts"),
+        melts_pictures=placed["melts"],
         notes=_notes(log),
         deviations=() if plan is None else deviation_sentences(log, plan),
         diary=diary_of(log, plan),
@@ -248,15 +248,15 @@ def report_of(
 
 def _placed(pictures: tuple[Picture, ...]) -> dict[str, tuple[Picture, ...]]:
     """Figures by the section that shows them; those of an outcome, the log and progress have places of their own."""
-    found: dict[str, list[Picture]] = {"planned": [], "next": [], "works": []}
+    found: dict[str, list[Picture]] = {"planned": [], "next": [], "works": [], "melts": []}
     for picture in pictures:
         kind = picture.name.split("-")[0]
         if kind in _OF_THE_PLAN:
             found["planned"].append(picture)
         elif kind in _OF_THE_NEXT:
             found["next"].append(picture)
-        elif kind not in _OF_OUTCOMES and picture.name not in ("melts", "progress"):
-            found["works"].append(picture)
+        elif kind not in _OF_OUTCOMES and kind != "progress":
+            found["melts" if kind == "melts" else "works"].append(picture)
     return {name: tuple(some) for name, some in found.items()}
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
@@ -30,7 +31,9 @@ from meltdoe.report.plain_text import shortened, wrapped
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome, Seen, Unseen
 
-__all__ = ["log_picture", "main_line"]
+__all__ = ["log_picture", "log_pictures", "main_line"]
+
+_MOST_ROWS = 60  # more bands could not be read on a printed page
 
 _ROW = 0.215  # inches, as all that follow
 _LEFT, _FOOT = 0.82, 0.6
@@ -58,6 +61,19 @@ def main_line(series: MeltSeries) -> tuple[tuple[Outcome, ...], tuple[Outcome, .
     longest = max(lines, key=lambda line: (len(line), sum(o.counts for o in line)), default=())
     names = {o.name for o in longest}
     return longest, tuple(o for o in series.outcomes if o.name not in names)
+
+
+def log_pictures(log: Log) -> tuple[Picture, ...]:
+    """A band for every melt, in as many figures of one page each as they need."""
+    entries = sorted(log.entries, key=lambda e: (e.firing, e.melt, e.mould))
+    n = -(-len(entries) // _MOST_ROWS)
+    rows = -(-len(entries) // max(n, 1))
+    parts = [log_picture(Log(log.series, tuple(entries[i * rows : (i + 1) * rows]))) for i in range(n)]
+    return tuple(
+        picture if n == 1 else replace(picture, name=f"melts-{i}", title=f"{picture.title}, part {i} of {n}")
+        for i, picture in enumerate(parts, start=1)
+        if picture is not None
+    )
 
 
 def log_picture(log: Log) -> Picture | None:

@@ -33,7 +33,7 @@ from meltdoe.report.figure_files import figure_files, pictures_of
 from meltdoe.report.figures.alias_figures import alias_picture
 from meltdoe.report.figures.chance_map import chance_map
 from meltdoe.report.figures.held import ranked_factors, turned
-from meltdoe.report.figures.log_figures import log_picture
+from meltdoe.report.figures.log_figures import log_picture, log_pictures
 from meltdoe.report.figures.melt_marks import spread_out
 from meltdoe.report.figures.page_svg import inline_svg, standalone_svg
 from meltdoe.report.figures.plan_figures import plan_picture
@@ -263,3 +263,15 @@ def test_progress_ends_with_the_best_setting_of_the_report():
     assert f"to {percent(best.chance)} ({percent(best.low)} to {percent(best.high)}) after 8 melts" in said
     assert "before the first" in said
     assert progress_picture(PastFits(nothing_melted()), best) is None
+
+
+def test_a_long_log_is_drawn_in_parts_that_a_page_can_hold():
+    from dataclasses import replace
+
+    first = chain_log().entries[0]
+    log = Log(CHAIN_SERIES, tuple(replace(first, melt=i, firing=i) for i in range(1, 131)))
+    parts = log_pictures(log)
+    assert [picture.name for picture in parts] == ["melts-1", "melts-2", "melts-3"]
+    assert [picture.alt.split()[0] for picture in parts] == ["44", "44", "42"]
+    assert parts[2].title.endswith("part 3 of 3")
+    assert [picture.name for picture in log_pictures(chain_log())] == ["melts"]
