@@ -128,8 +128,8 @@ def _candidates(chain: ChainFit, present: BestSetting, left: dict[int, list[Left
     found = {}
     for melt, parts in left.items():
         score = np.ones(len(table))
-        for part, draws in zip(parts, coarse, strict=True):
-            if part.refitted:
+        for part, draws, stage in zip(parts, coarse, chain.stages, strict=True):
+            if part.stage is not stage:
                 score *= part.stage.chance_draws(table, thin=_THIN).mean(axis=0)
             else:
                 weights = part.weights[::_THIN]
@@ -151,7 +151,8 @@ def _scores(chain: ChainFit, left: dict[int, list[LeftOut]], tables: dict[int, F
         draws = stage.chance_draws(rows)
         for melt, parts in left.items():
             part = parts[i]
-            scores[melt] *= part.mean_chance(tables[melt]) if part.refitted else (part.weights @ draws)[at[melt]]
+            own = part.stage is not stage  # draws of its own
+            scores[melt] *= part.mean_chance(tables[melt]) if own else (part.weights @ draws)[at[melt]]
     return scores
 
 

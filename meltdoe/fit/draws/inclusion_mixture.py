@@ -66,6 +66,7 @@ _EFFECTIVE_LIMIT = 800.0
 _PLENTY = 4000.0
 # Each factor doubles the patterns: a full fit of 13 takes 2 to 3 s, and many quicker ones must not wait for as long.
 _MOST_FACTORS: dict[Effort, int] = {"full": 13, "refit": 11, "draft": 11}
+_MOST_KEPT = 65_536  # draws with their weights; 26 coefficients take 14 MB
 _MOST_SIZED = 11  # factors up to which `size_move` gains the chains more than it takes
 
 
@@ -80,6 +81,8 @@ class MixturePosterior:
     patterns : (m, n_factors) patterns that occur, True where active; one may come once for each class of series.
     pattern_chances : (m,) their posterior probabilities.
     right : posterior chance that the doubted beliefs are right, NaN where there are none.
+    tried : of a full fit by patterns, the draws behind `posterior` with the weights they had before smoothing. They
+        reach further than the posterior, for weighing anew where its own draws are too near together.
     """
 
     posterior: Posterior
@@ -87,6 +90,7 @@ class MixturePosterior:
     patterns: BoolArray
     pattern_chances: Array
     right: float = np.nan
+    tried: Posterior | None = None
 
 
 def mixture_posterior(
@@ -179,7 +183,15 @@ def _by_patterns(
     equal = np.full(draws, 1.0 / draws)
     right = np.nan if doubt is None else float(weights @ doubt.right(drawn.theta))
     made = gather(likelihood, theta, equal, found)
-    return MixturePosterior(made, chances @ prior.patterns, prior.patterns, chances, right)
+    tried = _tried(likelihood, judged, found) if effort == "full" else None
+    return MixturePosterior(made, chances @ prior.patterns, prior.patterns, chances, right, tried)
+
+
+def _tried(likelihood: Likelihood, drawn: WeightedDraws, found: Diagnostics) -> Posterior:
+    """All draws, or an even selection from so many, as they were before smoothing and resampling."""
+    kept = slice(None, None, max(1, -(-len(drawn.theta) // _MOST_KEPT)))
+    log_ratio = drawn.log_ratio[kept]
+    return gather(likelihood, drawn.theta[kept], np.exp(log_ratio - logsumexp(log_ratio)), found)
 
 
 def _weighed(drawn: WeightedDraws, effort: Effort) -> tuple[Array, Diagnostics]:

@@ -52,6 +52,7 @@ class StageFit:
     inclusion : posterior chance that each term matters.
     posterior : equally weighted draws, as many for every outcome of the chain.
     chemistry_right : chance, given the melts, that chemistry is right about this outcome; NaN where it does not speak.
+    tried : weighted draws that reach further than `posterior`, or None; see `inclusion_mixture.MixturePosterior`.
     """
 
     series: MeltSeries
@@ -63,6 +64,7 @@ class StageFit:
     inclusion: Mapping[Term, float]
     posterior: Posterior
     chemistry_right: float = math.nan
+    tried: Posterior | None = None
 
     @property
     def n_seen(self) -> int:
@@ -196,7 +198,8 @@ def fit_stage(
         terms = shown
     posterior = equal_draws(mixture.posterior, n_draws, seed)
     inclusion = term_inclusion(terms, mixture)
-    return StageFit(series, level, outcome, terms, model, data, inclusion, posterior, mixture.right)
+    right, tried = mixture.right, mixture.tried
+    return StageFit(series, level, outcome, terms, model, data, inclusion, posterior, right, tried)
 
 
 def _notes(data: StageData, classical: ClassicalFit, posterior: Posterior) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ import pytest
 from invented_series import FLUX, PACKING, POURED, WORDS, Row, fills, fitted, passes, without
 
 from meltdoe.fit.checks.influence import influence
-from meltdoe.fit.checks.leave_one_out import leave_out, sides_of_seen
+from meltdoe.fit.checks.leave_one_out import _from_tried, _rows_of, leave_out, sides_of_seen
 from meltdoe.fit.stages.stage_chain import fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import MeltSeries, Outcome, parse_term
@@ -29,6 +29,37 @@ def test_weighted_draws_are_the_posterior_without_the_melt(melt: int) -> None:
     again = without(case, melt).stages[0].chance_draws(EVERYWHERE).mean(axis=0)
     assert left.mean_chance(EVERYWHERE) == pytest.approx(again, abs=0.04)
     assert left.weights.sum() == pytest.approx(1)
+
+
+@pytest.mark.parametrize("melt", [1, 3, 9])
+@pytest.mark.parametrize("firings", [None, [1, 1, 2, 2, 3, 3, 4, 4, 5, 5]])
+def test_the_draws_that_were_tried_give_the_posterior_without_the_melt_too(
+    melt: int, firings: list[int] | None
+) -> None:
+    case = passes(SOME_PASSES, firings=firings)
+    stage = fitted(case).stages[0]
+    left = _from_tried(stage, _rows_of(stage.data, melt), 800, (1, 0, melt))
+    assert left is not None
+    again = without(case, melt).stages[0].chance_draws(EVERYWHERE).mean(axis=0)
+    assert left.mean_chance(EVERYWHERE) == pytest.approx(again, abs=0.05)
+    away = np.abs(stage.chance_draws(EVERYWHERE).mean(axis=0) - again).mean()
+    assert np.abs(left.mean_chance(EVERYWHERE) - again).mean() < 0.5 * away
+
+
+def test_where_the_draws_that_were_tried_do_not_reach_the_outcome_is_fitted_again() -> None:
+    """Melt 5 lies thirty scatters off, so that hardly a draw is left where the others want it."""
+    rng = np.random.default_rng(8)
+    rows: list[Row] = [
+        (f, WORDS[i % 2], 40 + f + float(rng.normal(0, 0.5))) for i, f in enumerate([10.0, 20, 30, 40, 15, 25, 35] * 2)
+    ]
+    rows[4] = (15.0, "tight", 70.0)
+    case = fills(rows)
+    chain = fitted(case)
+    left = leave_out(chain, 0, 5)
+    assert left.refitted
+    assert left.k_hat > 0.7
+    again = without(case, 5).stages[0].chance_draws(EVERYWHERE).mean(axis=0)
+    assert left.mean_chance(EVERYWHERE) == pytest.approx(again, abs=0.05)
 
 
 def test_measured_draws_without_a_melt_are_those_of_a_fit_without_it() -> None:
