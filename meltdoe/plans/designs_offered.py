@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias, get_args
 
-__all__ = ["CRITERIA", "DESIGNS", "TITLES", "Design", "design_named"]
+__all__ = ["CHOOSE_WHEN", "CRITERIA", "DESIGNS", "TITLES", "Design", "design_named"]
 
 Design: TypeAlias = Literal[
     "auto", "fraction", "full", "plackett-burman", "definitive-screening", "box-behnken", "central-composite",
@@ -49,6 +49,19 @@ CRITERIA: dict[Literal["D", "A", "I", "bayesian-D", "pass-chance"], str] = {
     "I": "predictions most precise on average over the region",
     "bayesian-D": "as D, and further interactions and curves that are only possible kept in view",
     "pass-chance": "as D for a pass or fail, averaged over what may be true",
+}
+# when to choose it, of designs that stand in a comparison; a fraction's depends on what it mixes up
+CHOOSE_WHEN: dict[str, str] = {
+    "full": "Choose it when there are few factors and every interaction matters.",
+    "plackett-burman": "Choose it when there are many factors and interactions are thought to be small.",
+    "definitive-screening": "Choose it when the best setting may lie between the ends of the ranges.",
+    "box-behnken": "Choose it when curves are to be mapped and the extreme corners are risky.",
+    "array": "Choose it when factors have different numbers of settings and a tried table is wanted.",
+    "central-composite": "Choose it when the factors that matter are known and the optimum is to be mapped.",
+    "mixture": "Choose it when shares of several materials are to be settled and blends may beat each alone.",
+    "optimal": "Choose it when limits, options or firings leave no regular pattern whole.",
+    "space-filling": "Choose it when nothing is known of the shape and later melts are chosen one by one.",
+    "sobol": "Choose it when melts are chosen one by one and the series may stop after any of them.",
 }
 assert set(DESIGNS) == set(get_args(Design))
 

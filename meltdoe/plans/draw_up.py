@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -175,7 +175,7 @@ def _for_many_melts(series: MeltSeries) -> list[str]:
 
 
 def _drawn(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn:
-    series, name, melts = request.series, request.design, request.melts
+    name = request.design
     if request.clear and name not in ("fraction", "optimal"):
         raise PlanImpossible(
             f"interactions are kept clear by a fraction or an optimal design, not by {TITLES.get(name, name)}",
@@ -183,25 +183,41 @@ def _drawn(request: PlanRequest, room: Room, rng: np.random.Generator) -> _Drawn
         )
     if name in ("optimal", "space-filling", "sobol"):
         return _free_of_patterns(request, room, rng)
-    if name == "centre":
-        pattern = centre_pattern(series, melts or min(4, max(1, room.most_melts(4))))
-    elif name == "fraction":
-        pattern = fraction_pattern(
-            series, melts, room, request.clear, blocks_asked=request.blocks, added=bool(request.added)
-        )
-    elif name == "full":
-        pattern = full_pattern(series, melts, room)
-    elif name == "plackett-burman":
-        pattern = plackett_burman_pattern(series, melts, room)
-    elif name == "array":
-        pattern = array_pattern(series, melts, room)
-    elif name == "mixture":
-        pattern = mixture_pattern(series, melts, room)
-    elif name in ("foldover", "half-foldover"):
-        pattern = foldover_pattern(request, room)
-    else:
-        pattern = three_level_pattern(series, name, melts, room)
-    return _from_pattern(request, name, pattern, rng)
+    return _from_pattern(request, name, _PATTERNS[name](request, room), rng)
+
+
+def _by_size(pattern: Callable[[MeltSeries, int | None, Room], Pattern]) -> Callable[[PlanRequest, Room], Pattern]:
+    return lambda request, room: pattern(request.series, request.melts, room)
+
+
+def _three_levels(request: PlanRequest, room: Room) -> Pattern:
+    return three_level_pattern(request.series, request.design, request.melts, room)
+
+
+def _fraction(request: PlanRequest, room: Room) -> Pattern:
+    return fraction_pattern(
+        request.series, request.melts, room, request.clear, blocks_asked=request.blocks, added=bool(request.added)
+    )
+
+
+def _centre(request: PlanRequest, room: Room) -> Pattern:
+    return centre_pattern(request.series, request.melts or min(4, max(1, room.most_melts(4))))
+
+
+# of every design that is a pattern: what places the factors of a series in it
+_PATTERNS: dict[str, Callable[[PlanRequest, Room], Pattern]] = {
+    "fraction": _fraction,
+    "full": _by_size(full_pattern),
+    "plackett-burman": _by_size(plackett_burman_pattern),
+    "definitive-screening": _three_levels,
+    "box-behnken": _three_levels,
+    "central-composite": _three_levels,
+    "array": _by_size(array_pattern),
+    "mixture": _by_size(mixture_pattern),
+    "centre": _centre,
+    "foldover": foldover_pattern,
+    "half-foldover": foldover_pattern,
+}
 
 
 def _from_pattern(request: PlanRequest, name: str, pattern: Pattern, rng: np.random.Generator) -> _Drawn:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from meltdoe.costs.price import Price, price
+from meltdoe.plans.designs_offered import CHOOSE_WHEN
 from meltdoe.plans.melt_plan import Plan
 from meltdoe.plans.merits.assessment import Assessment
 from meltdoe.plans.plans_to_compare import Asked, title_of
@@ -112,18 +113,4 @@ def _choose_when(series: MeltSeries, asked: Asked, plan: Plan, judged: Assessmen
         return "Choose it when the best setting may lie between the ends and no pattern of three levels fits."
     if plan.design == "optimal" and budget is not None and len(plan.melts) >= budget:
         return "Choose it when all melts must be decided now and nothing can be followed up."
-    return _CHOOSE_WHEN[plan.design]
-
-
-_CHOOSE_WHEN = {
-    "full": "Choose it when there are few factors and every interaction matters.",
-    "plackett-burman": "Choose it when there are many factors and interactions are thought to be small.",
-    "definitive-screening": "Choose it when the best setting may lie between the ends of the ranges.",
-    "box-behnken": "Choose it when curves are to be mapped and the extreme corners are risky.",
-    "array": "Choose it when factors have different numbers of settings and a tried table is wanted.",
-    "central-composite": "Choose it when the factors that matter are known and the optimum is to be mapped.",
-    "mixture": "Choose it when shares of several materials are to be settled and blends may beat each alone.",
-    "optimal": "Choose it when limits, options or firings leave no regular pattern whole.",
-    "space-filling": "Choose it when nothing is known of the shape and later melts are chosen one by one.",
-    "sobol": "Choose it when melts are chosen one by one and the series may stop after any of them.",
-}
+    return CHOOSE_WHEN[plan.design]
