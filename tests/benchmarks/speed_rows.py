@@ -20,6 +20,7 @@ import numpy as np
 from scipy.special import expit
 
 from meltdoe.files.series.series_text import series_text
+from meltdoe.files.store.log_csv import log_text
 from meltdoe.files.store.recording import record_melt
 from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
@@ -30,7 +31,7 @@ from meltdoe.rehearsal.simulated_series import rehearse
 from meltdoe.rehearsal.workers import core_workers
 from meltdoe.series import Amount, Budget, Choice, GoodRange, Kiln, Limit, MeltSeries, Outcome, Seen, Unseen
 from meltdoe.series.limit_parser import parse_comparison
-from meltdoe.steps import check_folder, read_series, write_report
+from meltdoe.steps import check_folder, read_log, read_series, write_report
 
 __all__ = ["ROWS", "Row", "Work"]
 
@@ -122,14 +123,19 @@ def _seen(series: MeltSeries, chances: np.ndarray, rng: np.random.Generator) -> 
 
 
 def _folder(series: MeltSeries, melts: int, seed: int) -> Path:
-    """A folder with the series, its plan's place empty, and so many melts on record."""
+    """A folder with the series and so many melts on record."""
     folder = Path(tempfile.mkdtemp(prefix="speed-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     (folder / "series.toml").write_text(series_text(series), encoding="utf-8")
     written = read_series(folder)
-    for entry in _log(series, melts, seed).entries:
-        seen = {name: value for name, value in entry.seen.items() if value is not Unseen.NOT_REACHED}
-        record_melt(written, entry.melt, settings=dict(entry.settings), seen=seen, firing=entry.firing)
+    rows = [
+        {"melt": str(entry.melt), "firing": str(entry.firing)}
+        | {name: f"{value:g}" for name, value in entry.settings.items()}
+        | {name: written.outcome(name).show(value) for name, value in entry.seen.items()}
+        for entry in _log(series, melts, seed).entries
+    ]
+    (folder / "log.csv").write_text(log_text(written, rows), encoding="utf-8")
+    read_log(written)  # enters them in the journal
     return folder
 
 
