@@ -50,11 +50,10 @@ def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, st
         if outcome.after is not None and not good.get(outcome.after, False):
             good[outcome.name] = False
             continue
-        words = {"pass": "yes or no", "grade": ", ".join(outcome.grades), "measured": outcome.unit or "a number"}
+        words = " or ".join(outcome.words) if len(outcome.words) == 2 else ", ".join(outcome.words)
         reached = outcome.after is not None
-        text = _asked(
-            f"{outcome.title} ({words[outcome.kind]})", None, lambda t, o=outcome, r=reached: _seen(o, t, reached=r)
-        )
+        question = f"{outcome.title} ({words or outcome.unit or 'a number'})"
+        text = _asked(question, None, lambda t, o=outcome, r=reached: _seen(o, t, reached=r))
         said[outcome.name] = text
         good[outcome.name] = outcome.is_good(read_outcome(outcome, text)) is True
     for circumstance in series.circumstances:

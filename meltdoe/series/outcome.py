@@ -109,6 +109,20 @@ class Outcome:
         """Whether this outcome enters success (it has a meaning of good)."""
         return self.kind == "pass" or self.good is not None
 
+    @property
+    def words(self) -> tuple[str, ...]:
+        """What may be answered, the best first; empty for a number."""
+        return ("yes", "no") if self.kind == "pass" else self.grades
+
+    @property
+    def good_words(self) -> str:
+        """What counts as good: "yes", "none or hairline", "at least 95 %"; empty where it is only described."""
+        if self.kind == "pass":
+            return "yes"
+        if isinstance(self.good, tuple):
+            return " or ".join(self.good)
+        return f"{self.good} {self.unit}".strip() if self.good is not None else ""
+
     def is_good(self, seen: Seen) -> bool | None:
         """Whether what was seen is good; None where nothing was seen or good has no meaning."""
         if isinstance(seen, Unseen) or not self.counts:

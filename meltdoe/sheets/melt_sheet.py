@@ -73,22 +73,12 @@ def _lines(series: MeltSeries, melt: PlannedMelt) -> tuple[SettingLine, ...]:
 
 
 def _box(series: MeltSeries, outcome: Outcome) -> OutcomeBox:
-    words = {"pass": ("yes", "no"), "grade": outcome.grades, "measured": ()}[outcome.kind]
     only_if = ""
     if outcome.after is not None:
         before = series.outcome(outcome.after)
-        only_if = f"only if {before.name} was {_good_words(before)}"
-    return OutcomeBox(
-        outcome.title, only_if, words, outcome.unit, "" if outcome.kind == "pass" else _good_words(outcome)
-    )
-
-
-def _good_words(outcome: Outcome) -> str:
-    if outcome.kind == "pass":
-        return "yes"
-    if isinstance(outcome.good, tuple):
-        return " or ".join(outcome.good)
-    return f"{outcome.good} {outcome.unit}".strip() if outcome.good is not None else ""
+        only_if = f"only if {before.name} was {before.good_words}"
+    good = "" if outcome.kind == "pass" else outcome.good_words
+    return OutcomeBox(outcome.title, only_if, outcome.words, outcome.unit, good)
 
 
 def sheets_page(plan: Plan, done: Collection[int] = (), on_shelf: Shelf | None = None) -> str:

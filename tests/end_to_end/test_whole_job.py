@@ -340,7 +340,8 @@ def test_next_proposes_a_firing_with_its_reason(recorded):
     assert document["advice"]["reason"]
     text = called("next", folder, "--melts", 1)
     assert text.code == 0
-    assert text.out.startswith(document["advice"]["verdict"].upper())
+    heads = ("GO ON", "DECIDE FIRST", "TRY THE BEST GUESS") if document["advice"]["verdict"] == "go on" else ("STOP",)
+    assert text.out.startswith(heads)
 
 
 def test_rehearse_plays_whole_series(small):

@@ -119,9 +119,8 @@ class _Rules:
     def _outcome(self, place: int, outcome: Outcome) -> None:
         hint = f"{outcome.question or outcome.name}: blank where it never got that far, later where not known yet, "
         hint += "lost where it will never be known."
-        if outcome.kind != "measured":
-            answers = outcome.grades if outcome.kind == "grade" else ("yes", "no")
-            self._list(place, [*answers, *_AWAITED], hint)
+        if outcome.words:
+            self._list(place, [*outcome.words, *_AWAITED], hint)
             return
         cell = f"{xl_col_to_name(place)}2"
         low, high = outcome.bounds or (-1e300, 1e300)

@@ -30,7 +30,7 @@ from meltdoe.fit.model.log_chances import log_grade_chances
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.fit.stages.stage_data import IntArray, Nuisance, StageData
 from meltdoe.fit.stages.stage_fit import StageFit
-from meltdoe.fit.stages.stage_posterior import equal_draws, stage_mixture
+from meltdoe.fit.stages.stage_posterior import equal_draws, seen_of, stage_mixture
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.outcome import Outcome
 
@@ -141,13 +141,7 @@ def _linear(stage: StageFit, data: StageData, rows: IntArray) -> FloatArray:
 
 def _rows_likelihood(data: StageData, rows: IntArray) -> Likelihood:
     """Likelihood of these rows alone, in the outcome's own units."""
-    outcome, ones, y = data.outcome, np.ones((len(rows), 1)), data.y[rows]
-    if outcome.kind == "pass":
-        return make_likelihood(ones, y, "pass")
-    if outcome.kind == "grade":
-        return make_likelihood(ones, y, "grade", n_grades=len(outcome.grades))
-    bounds = outcome.bounds or (-np.inf, np.inf)
-    return make_likelihood(ones, y, "measured", censored=data.censored[rows], bounds=bounds, centre=0.0, scale=1.0)
+    return make_likelihood(np.ones((len(rows), 1)), data.y[rows], data.outcome.kind, **seen_of(data, rows))
 
 
 def _shared(stage: StageFit, data: StageData, rows: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from meltdoe.series.outcome import GoodRange, Outcome
+from meltdoe.series.outcome import Outcome
 from meltdoe.wording import capital, listed, melts_phrase
 
 __all__ = [
@@ -75,9 +75,4 @@ def good_phrase(outcome: Outcome) -> str:
     name = outcome.name.replace("_", " ")
     if outcome.kind == "pass":
         return name
-    if outcome.kind == "grade":
-        words = outcome.good if isinstance(outcome.good, tuple) else outcome.grades[:1]
-        return f"{name} {' or '.join(words)}"
-    if isinstance(outcome.good, GoodRange):
-        return f"{name} {outcome.good} {outcome.unit}".strip()
-    return name
+    return f"{name} {outcome.good_words or ''.join(outcome.grades[:1])}".strip()

@@ -22,7 +22,7 @@ from meltdoe.fit.draws.posterior_draws import Posterior
 from meltdoe.fit.model.doubted_beliefs import DoubtedBeliefs
 from meltdoe.fit.model.likelihood import Observed
 from meltdoe.fit.model.prior import Belief
-from meltdoe.fit.stages.stage_data import StageData
+from meltdoe.fit.stages.stage_data import IntArray, StageData
 from meltdoe.series.belief import Belief as Stated
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.melt_series import MeltSeries
@@ -34,11 +34,13 @@ __all__ = [
     "expected_reading",
     "good_chance",
     "model_rows",
+    "seen_of",
     "stage_mixture",
     "term_inclusion",
     "thinned",
 ]
 
+_ALL = slice(None)
 _SMALLEST_BELIEF = 0.005  # a belief of 0 or 1 would let no melt speak against it
 
 
@@ -108,12 +110,9 @@ def stage_mixture(
     ]
     orders = [0 if term is None else term.order for term in by_column]
     outcome = data.outcome
-    observed: Observed = {"groups": data.groups}
-    if outcome.kind == "grade":
-        observed["n_grades"] = len(outcome.grades)
+    observed = seen_of(data)
+    observed["groups"] = data.groups
     if outcome.kind == "measured":
-        observed["censored"] = data.censored
-        observed["bounds"] = outcome.bounds
         observed["centre"], observed["scale"] = _units(data)
     chemistry = series.chemistry_prior
     doubted = None
@@ -136,6 +135,16 @@ def stage_mixture(
         doubted=doubted,
         **observed,
     )
+
+
+def seen_of(data: StageData, rows: IntArray | slice = _ALL) -> Observed:
+    """What a likelihood must be told of these rows beside their values, in the outcome's own units."""
+    if data.outcome.kind == "grade":
+        return {"n_grades": len(data.outcome.grades)}
+    if data.outcome.kind == "measured":
+        bounds = data.outcome.bounds or (-math.inf, math.inf)
+        return {"censored": data.censored[rows], "bounds": bounds, "centre": 0.0, "scale": 1.0}
+    return {}
 
 
 def _units(data: StageData) -> tuple[float, float]:
