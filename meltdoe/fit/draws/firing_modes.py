@@ -32,6 +32,7 @@ _NEAR = 1e-3  # twice the height that a mode to propose around may miss
 _MOST_STEPS = 40
 _MOST_HALVINGS = 20
 _MEAN_STEPS = 2  # from a mode towards the mean; four made proposals hardly better
+_FARTHEST = 10.0  # of those steps, in sds of the Gaussian they lead to; few are longer than 5
 _NODES = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)])  # Gauss-Hermite rule of three nodes, and its weights
 _WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
 
@@ -160,6 +161,9 @@ def climb_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Ar
 def mean_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Array, modes: FiringModes) -> FiringModes:
     """From modes towards means, and the precisions there; log evidences stay.
 
+    No height watches over the steps. One that leads far off, as it may where all grades seen are the same middle one, is
+    not gone: the mode and the precision there are kept.
+
     Parameters
     ----------
     likelihood, mean, precision, spread : as in `climb_held`.
@@ -169,12 +173,14 @@ def mean_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Arr
     a, z, S = modes.a, modes.z, modes.precision
     *_, B, C = surface.bends(a, z, whole)
     root, _ = positive_roots(S)
+    near = np.ones(len(a), dtype=bool)
     for _ in range(_MEAN_STEPS):
         slope_a, slope_z, S, B, C = surface.bends(a, z, whole, surface.scatter(root, B, C, whole))
         root, S = positive_roots(S)
         step_a, step_z = _newton(slope_a, slope_z, root, B, C)
-        a, z = a + step_a, z + step_z
-    return FiringModes(a, z, S, modes.log_evidence)
+        near &= np.sum(slope_a * step_a, axis=1) + np.sum(slope_z * step_z, axis=1) <= _FARTHEST**2
+        a, z = np.where(near[:, None], a + step_a, modes.a), np.where(near[:, None], z + step_z, modes.z)
+    return FiringModes(a, z, np.where(near[:, None, None], S, modes.precision), modes.log_evidence)
 
 
 def _newton(slope_a: Array, slope_z: Array, root: Array, B: Array, C: Array) -> tuple[Array, Array]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 from scipy.special import expit, logsumexp
@@ -63,6 +65,29 @@ def test_many_firings_leave_the_weights_even():
     *_, drawn = proposal.rounds([1000, 1000, 2000], rng)
     weights = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio))
     assert 1 / np.sum(weights**2) > 1000
+
+
+def test_rows_that_all_saw_the_same_middle_grade_are_weighed_too():
+    """Six melts of an invented series; the steps towards the mean under one pattern led away without end."""
+    x = np.array(
+        [
+            [-1, -1, -1, 1, 1],
+            [-1, -1, 1, -1, -1],
+            [-1, 1, -1, 1, -1],
+            [-1, 1, 1, -1, 1],
+            [1, -1, -1, -1, 1],
+            [1, 1, 1, 0.57, 1],
+        ]
+    )
+    pairs = tuple(combinations(range(5), 2))
+    X = np.column_stack([np.ones(6), x, *(x[:, i] * x[:, j] for i, j in pairs), x[:, [0, 1, 3]] ** 2])
+    roles = TermRoles(((), *((i,) for i in range(5)), *pairs, (0,), (1,), (3,)), (0,) + (1,) * 5 + (2,) * 13)
+    likelihood = make_likelihood(X, np.ones(6), "grade", n_grades=4, groups=np.array([0, 0, 1, 1, 2, 3]))
+    proposal = mode_proposal(likelihood, every_pattern(likelihood, roles, InclusionPrior()), 5)
+    assert np.abs(proposal.near.centre).max() < 5.0
+    *_, drawn = proposal.rounds([1000, 1000], np.random.default_rng(1))
+    weights = np.exp(drawn.log_ratio - logsumexp(drawn.log_ratio))
+    assert 1 / np.sum(weights**2) > 200
 
 
 def test_weights_stand_for_the_exact_posterior_whatever_was_learnt_between_rounds():
