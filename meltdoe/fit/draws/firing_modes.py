@@ -161,8 +161,8 @@ def climb_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Ar
 def mean_held(likelihood: Likelihood, mean: Array, precision: Array, spread: Array, modes: FiringModes) -> FiringModes:
     """From modes towards means, and the precisions there; log evidences stay.
 
-    No height watches over the steps. One that leads far off, as it may where all grades seen are the same middle one, is
-    not gone: the mode and the precision there are kept.
+    No height watches over the steps. One that leads far off, as it may where all grades seen are the same middle one,
+    is not gone: the mode and the precision there are kept.
 
     Parameters
     ----------
