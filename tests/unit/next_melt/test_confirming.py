@@ -48,6 +48,20 @@ def test_five_of_five_confirm_a_target_of_60_percent():
     assert (waiting.melts, waiting.good, waiting.bad) == ((1, 2), 1, 0)
 
 
+def test_the_setting_planned_last_is_the_one_that_is_confirmed():
+    other = {"flux": 25.0, "peak": 1200.0}
+    plan = (PlannedMelt(1, 1, 1, other, CONFIRMATION), PlannedMelt(2, 1, 2, BEST, CONFIRMATION))
+    found = confirmed(melted(small_series(target_chance=0.6), (25, 1200, SOUND), (30, 1150, SPILLED)), plan)
+    assert found.settings == BEST
+    assert (found.melts, found.good, found.bad, found.proves) == ((2,), 0, 1, 0.0)
+
+
+def test_a_target_that_no_number_of_melts_can_prove_is_counted_to_the_cap():
+    series = small_series(target_chance=1.0)
+    found = confirmed(melted(series, (30, 1150, SOUND)), planned(CONFIRMATION))
+    assert found.needed == 1000
+
+
 def test_what_they_prove_is_said_with_what_is_still_needed():
     series = small_series(target_chance=0.6)
     chain = chain_of(series, [(30, 1150, SOUND)] * 3)

@@ -39,3 +39,11 @@ def test_two_failures_of_one_melt_are_no_more_than_certain():
     found = expected_worth(Costs(loss={"lid": 4.0, "wall": 4.0}), ["lid", "wall"], side_by_side)
     assert found.costly_failure == pytest.approx([1.0, 0.2])
     assert found.loss == pytest.approx([4.0 * 1.5, 4.0 * 0.2])
+
+
+@pytest.mark.parametrize("chances", [[0.7], [0.9, 0.5, 0.3]])
+def test_each_setting_is_weighed_by_itself_however_many_there_are(chances):
+    chain = [stage(*chances), stage(*[0.6] * len(chances), after=0)]
+    found = expected_worth(Costs(melt=1.0, loss={"poured": 10.0}), ["contained", "poured"], chain)
+    assert found.price == pytest.approx(1.0 + 10.0 * np.array(chances) * 0.4)
+    assert found.costly_failure == pytest.approx(np.array(chances) * 0.4)

@@ -57,3 +57,20 @@ def test_moments_rank_as_word_lengths_do():
 def test_too_many_fractions_are_not_tried():
     assert column_sets(0, 12, 64, 0) is None
     assert keeping_clear(np.array([[1, 2, 4, 7]]), 8, 0, [(0, 1)]) is None
+
+
+@pytest.mark.parametrize(("runs", "wanted"), [(64, ["AB", "AC", "AD", "AE"]), (32, ["AB", "CD"])])
+def test_where_not_all_are_tried_those_searched_for_keep_them_clear_too(runs, wanted):
+    assert column_sets(0, 12, runs, 0) is None
+    found = fraction(12, runs, clear=wanted)
+    assert set(map(frozenset, wanted)) <= set(map(frozenset, found.clear_two_factor_interactions))
+    free = fraction(12, runs)
+    assert found.word_lengths >= free.word_lengths
+    if runs == 64:  # asking for four that one of least aberration keeps costs nothing: A4 = 6, A5 = 24
+        assert found.word_lengths[:3] == free.word_lengths[:3] == (0, 6, 24)
+
+
+def test_a_search_that_finds_none_does_not_say_that_there_is_none():
+    among_six = ["".join(pair) for pair in combinations("ABCDEF", 2)]
+    with pytest.raises(ValueError, match="no fraction of 12 factors in 32 runs was found that keeps"):
+        fraction(12, 32, clear=among_six)
