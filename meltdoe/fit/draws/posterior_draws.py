@@ -43,6 +43,7 @@ Method = Literal["slice", "importance", "normal"]
 # Gauss-Hermite over the effect of a firing: exact for polynomials of degree 17 in it.
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+_FAR = 80.0  # log odds beyond which a pass is as good as sure, and which single precision still holds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -218,15 +219,15 @@ class Posterior:
 
     def _pass_in_new_firing(self, X: ArrayLike) -> Array:
         """Chance of a pass over the effect of a new firing, (S, n); to 1e-6, since single precision is far quicker."""
-        eta = -self.linear(X).astype(np.float32)
-        step = self.group_sd[:, None].astype(np.float32)
-        chance, odds, whole = np.zeros_like(eta), np.empty_like(eta), np.float32(0.0)
+        odds = np.exp(np.clip(-self.linear(X), -_FAR, _FAR).astype(np.float32))
+        moved, chance, whole = np.empty_like(odds), np.zeros_like(odds), np.float32(0.0)
         with np.errstate(over="ignore"):
             for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-                np.add(eta, step * np.float32(node), out=odds)
-                np.exp(odds, out=odds)
-                odds += np.float32(1.0)
-                chance += np.float32(weight) / odds
+                times = np.exp(np.clip(self.group_sd * node, -_FAR, _FAR).astype(np.float32))
+                np.multiply(odds, times[:, None], out=moved)
+                moved += np.float32(1.0)
+                np.divide(np.float32(weight), moved, out=moved)
+                chance += moved
                 whole += np.float32(weight)  # with the same rounding, so that what is sure is 1
         return np.asarray(np.clip(chance / whole, 0.0, 1.0).astype(float))
 
