@@ -121,6 +121,30 @@ def test_a_good_range_that_ends_on_a_bound_counts_all_that_is_censored_there():
     assert cells.sum(axis=2) == pytest.approx(np.ones((2, 1)))
 
 
+def test_a_good_range_that_begins_on_a_bound_counts_all_that_is_censored_there():
+    mean, sigma = np.array([[3.0], [-9.0]]), np.array([5.0, 5.0])
+    cells, good = measured_cells(mean, sigma, (0.0, 20.0), (0.0, 100.0))
+    assert cells[:, 0, good].sum(axis=1) == pytest.approx(norm.cdf(20.0, mean[:, 0], 5.0), abs=1e-12)
+
+
+def test_where_nothing_is_called_good_every_cell_is_seen_and_none_is_good():
+    cells, good = measured_cells(np.array([[1.0], [4.0]]), np.array([1.0, 2.0]), None, None)
+    assert good.shape == cells.shape[2:]
+    assert not good.any()
+    assert cells.sum(axis=2) == pytest.approx(np.ones((2, 1)))
+
+
+@pytest.mark.parametrize("unit", [0.01, 7.0])
+def test_the_unit_of_a_measurement_changes_nothing(unit):
+    mean, sigma = np.random.default_rng(2).normal(50.0, 3.0, (40, 2)), np.full(40, 2.0)
+    bounds = np.array([0.0, 52.0])
+    for limits in (None, bounds):
+        plain, _ = measured_cells(mean, sigma, None, limits)
+        scaled, _ = measured_cells(unit * mean, unit * sigma, None, None if limits is None else unit * limits)
+        assert scaled == pytest.approx(plain, abs=1e-9)
+        assert plain.shape[2] > 8
+
+
 def test_joined_categories_keep_good_and_bad_apart():
     rng = np.random.default_rng(4)
     probabilities = rng.dirichlet(np.ones(20), size=(30, 3))

@@ -7,6 +7,7 @@ import pytest
 
 from meltdoe.plans.fractions.fractional import fraction
 from meltdoe.plans.merits.aliasing import (
+    AliasGroup,
     alias_groups,
     alias_matrix,
     correlations,
@@ -32,6 +33,23 @@ def test_signs_show_in_sentences() -> None:
     assert groups[0].effects == ("mean", "ABC")
     assert groups[0].signs == (1, -1)
     assert groups[1].sentence == "A is mixed up with -BC"
+
+
+def test_an_effect_by_itself_stands_alone() -> None:
+    assert AliasGroup(("A",), (1,)).sentence == "A stands alone"
+
+
+def test_three_settings_share_a_column_only_where_every_run_agrees() -> None:
+    a = np.array([-1.0, 0.0, 1.0, -1.0, 0.0, 1.0])
+    table = np.column_stack([a, -a, np.array([0.0, -1.0, -1.0, 1.0, 1.0, 0.0])])
+    groups = alias_groups(table, "ABC", 1)
+    assert [(group.effects, group.signs) for group in groups] == [(("A", "B"), (1, -1))]
+
+
+def test_how_many_factors_interact_where_nobody_says() -> None:
+    assert "AB" in interaction_columns(fraction(3, 8).table, "ABC")
+    assert "ABC" not in interaction_columns(fraction(3, 8).table, "ABC")
+    assert alias_groups(fraction(3, 4).table, "ABC")[0].effects == ("mean", "ABC")
 
 
 def test_a_factor_that_never_changes_is_mixed_up_with_the_mean() -> None:
@@ -90,3 +108,7 @@ def test_alias_matrix_is_the_bias_of_least_squares() -> None:
     X1, X2, beta = rng.normal(size=(10, 3)), rng.normal(size=(10, 2)), np.array([0.7, -1.3])
     bias = np.linalg.lstsq(X1, X2 @ beta)[0]
     assert alias_matrix(X1, X2) @ beta == pytest.approx(bias)
+
+
+def test_where_nothing_is_left_out_there_is_no_bias() -> None:
+    assert alias_matrix(np.eye(4)[:, :3], np.empty((4, 0))).shape == (3, 0)
