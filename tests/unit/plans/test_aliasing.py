@@ -50,6 +50,7 @@ def test_how_many_factors_interact_where_nobody_says() -> None:
     assert "AB" in interaction_columns(fraction(3, 8).table, "ABC")
     assert "ABC" not in interaction_columns(fraction(3, 8).table, "ABC")
     assert alias_groups(fraction(3, 4).table, "ABC")[0].effects == ("mean", "ABC")
+    assert all(group.effects[0] != "mean" for group in alias_groups(fraction(4, 8).table, "ABCD"))  # ABCD is not asked
 
 
 def test_a_factor_that_never_changes_is_mixed_up_with_the_mean() -> None:
