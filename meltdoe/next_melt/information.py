@@ -124,7 +124,7 @@ def measured_cells(
     )
     ends = [e for e in good or () if np.isfinite(e)]
     edges = np.unique(np.concatenate([inner, ends]))
-    if bounds is not None:  # a value on a bound is its own cell: everything beyond is censored there
+    if bounds is not None:  # everything beyond a bound is censored there, and lies in the cell next to it
         edges = edges[(edges > bounds[0]) & (edges < bounds[1])]
     z = (edges - mean[:, :, None]) / sigma[:, None, None]
     below = np.concatenate([np.zeros((*mean.shape, 1)), ndtr(z), np.ones((*mean.shape, 1))], axis=2)

@@ -87,6 +87,12 @@ def test_described_outcomes_earn_no_melts():
     assert added_information(stages, []) == pytest.approx(staged_information(stages)[0])
 
 
+def test_a_stage_counts_unless_it_is_said_not_to():
+    chances = np.array([[0.2], [0.8]])
+    plain = StageView(np.stack([1 - chances, chances], axis=2), np.array([False, True]), None)
+    assert staged_information([plain]) == pytest.approx(outcome_information(plain.probabilities)[None])
+
+
 def test_branches_of_the_chain_share_their_forerunner():
     """Two outcomes after the same one: each is weighed by that forerunner only."""
     rng = np.random.default_rng(6)
