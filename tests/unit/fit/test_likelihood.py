@@ -110,7 +110,9 @@ def test_censored_values_count_the_tail():
     assert likelihood.log_likelihood(theta)[0] == pytest.approx(expected)
 
 
-@pytest.mark.parametrize(("low", "high"), [(-1.0, 2.0), (30.0, 31.0), (-31.0, -30.0), (-np.inf, 0.5), (1.0, np.inf)])
+@pytest.mark.parametrize(
+    ("low", "high"), [(-1.0, 2.0), (0.1, 0.2), (30.0, 31.0), (-31.0, -30.0), (-np.inf, 0.5), (1.0, np.inf)]
+)
 def test_chance_of_an_interval(low, high):
     inside, outside = log_interval_chance(np.array(low), np.array(high))
     wanted = np.log(norm.cdf(-low) - norm.cdf(-high)) if low > 0 else np.log(norm.cdf(high) - norm.cdf(low))
