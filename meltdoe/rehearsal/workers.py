@@ -48,8 +48,8 @@ def core_workers(series: int, most: int | None = None) -> Iterator[Executor | No
 
 
 def _quiet() -> None:
-    """Ctrl-C ends a worker without a word; what it was playing is played again."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    """Ctrl-C is for the process that gave the work: it stops giving, and a worker ends with the series it is playing."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 @contextmanager

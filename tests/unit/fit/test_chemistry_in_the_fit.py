@@ -48,7 +48,7 @@ def melted(of: MeltSeries, turned: bool = False) -> Log:
     entries = []
     for i in range(8):
         peak, flux = (1100.0, 1220.0)[i % 2], (10.0, 22.0)[i // 2 % 2]
-        good = (peak + 12 * flux > 1300.0) != turned
+        good = (peak + 12 * flux > 1350.0) != turned
         settings = {"peak": peak, "flux": flux, "packing": ("tight", "edge")[i // 4]}
         entries.append(Entry(i + 1, i + 1, settings, {"poured": good}))
     return Log(of, tuple(entries))
