@@ -91,7 +91,9 @@ def melt_glass(series: MeltSeries, melt: EarlierMelt, on_shelf: Shelf, on_record
         hopeless = _first(pouring.hopeless_below)
         warnings += pouring.warnings
         points = fixed_points(composition)
-        if glass.celsius is not None:
+        if glass.celsius is not None and not np.isfinite(glass.celsius).all():
+            warnings.append("no viscosity: the temperature that was reached is unknown")
+        elif glass.celsius is not None:
             at_pour = glass.viscosity()
             log10, sd, model = _first(at_pour.log10), _first(at_pour.sd), at_pour.model
             warnings += at_pour.warnings

@@ -77,7 +77,7 @@ def charge_shares(series: MeltSeries, raw: FloatArray) -> dict[str, FloatArray]:
     Raises
     ------
     ValueError
-        Without a recipe, or where a share is negative, has no value, or leaves nothing for the base.
+        Without a recipe, or where a share is negative, has no value or is unknown, or leaves nothing for the base.
     """
     recipe = _recipe(series)
     table = np.atleast_2d(np.asarray(raw, dtype=float))
@@ -86,9 +86,13 @@ def charge_shares(series: MeltSeries, raw: FloatArray) -> dict[str, FloatArray]:
     asked = np.zeros(len(table))
     for part in recipe.parts:
         share = np.broadcast_to(part.share.value(columns), asked.shape)
+        for name in (*part.share.names, *([part.material_by] if part.material_by else [])):
+            _refuse_unknown(series, name, table)
         if not np.all(np.isfinite(share)) or np.any(share < 0.0):
             raise ValueError(f'the share "{part.share.text}" is no number of 0 or more at some setting')
         asked = asked + _put(series, added, part.material, part.material_by, share, table)
+    if recipe.base_by:
+        _refuse_unknown(series, recipe.base_by, table)
     left = 100.0 - asked if recipe.shares_of == "total" else np.full(len(table), 100.0)
     if np.any(left < -1e-9):
         raise ValueError(f"the shares add up to {float(np.max(asked)):.4g} per cent, which leaves nothing for the base")
@@ -96,6 +100,11 @@ def charge_shares(series: MeltSeries, raw: FloatArray) -> dict[str, FloatArray]:
     if np.any(whole <= 0.0):
         raise ValueError("the charge holds nothing at some setting")
     return {name: 100.0 * amount / whole for name, amount in added.items()}
+
+
+def _refuse_unknown(series: MeltSeries, name: str, table: FloatArray) -> None:
+    if np.isnan(table[:, series.factor_names.index(name)]).any():
+        raise ValueError(f"{name} is unknown, and with it what went into the charge")
 
 
 def _put(

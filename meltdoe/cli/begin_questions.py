@@ -19,7 +19,8 @@ _INTRODUCTION = (
     'Factors are written like "flux 15 to 40 wt% step 1", "peak 1150 to 1250 °C per firing"',
     'or "packing: loose, firm".',
     'Outcomes are written in the order of the work: "contained" (yes or no), "fill: at least 95 %",',
-    '"cracks: none, hairline | open, shattered" (best first; those before the | are good).',
+    '"cracks: none, hairline | open, shattered" (best first; those before the | are good). Each is looked at where the',
+    'one before it was good; "cracks after poured: none | open" names another.',
 )
 _ANY = ("good_at_all",)  # stands in for the outcomes while the factors are asked for
 _MOST_MELTS = 200  # a series of a workshop has 6 to 30; a larger number was meant for another question
@@ -96,7 +97,8 @@ def _outcomes(answers: Answers) -> Answers:
 
 
 def _melts(answers: Answers) -> Answers:
-    return replace(answers, melts=_whole("How many melts can you afford at most?", "12", _MOST_MELTS))
+    question = "How many melts can you afford at most, those already made included?"
+    return replace(answers, melts=_whole(question, "12", _MOST_MELTS))
 
 
 def _at_once(answers: Answers) -> Answers:

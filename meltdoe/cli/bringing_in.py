@@ -67,15 +67,29 @@ def bring_in(
     count = len(result.entries)
     melts = f"{count} melt{'' if count == 1 else 's'}"
     say(f"{melts} would be brought in; nothing is written yet." if preview else f"{melts} brought in.")
+    if not preview and count and series.budget.melts is not None:
+        say(_budget_words(len(read_log(series).melt_numbers), series.budget.melts))
+
+
+def _budget_words(made: int, budget: int) -> str:
+    """What is left of the budget of melts, since people bring in old melts without thinking of it."""
+    left = max(budget - made, 0)
+    return (
+        f"The budget of {budget} melts counts every melt of the series, these too: {made} made, {left or 'none'} left. "
+        'If the old ones were paid for before, raise "melts" under [budget] in series.toml.'
+    )
 
 
 def _with_option(problem: Problem) -> Problem:
     """A question about a blank, with the option that answers all of them at once."""
+    from meltdoe.log.draft import SAY_SETTING
     from meltdoe.log.entry import QUESTION
 
-    if QUESTION not in problem.mend:
-        return problem
-    return replace(problem, mend=f"{problem.mend}; for every such blank at once: --blank later or --blank lost")
+    if SAY_SETTING in problem.mend:
+        return replace(problem, mend=f"{problem.mend}; for every such blank at once: --blank lost")
+    if QUESTION in problem.mend:
+        return replace(problem, mend=f"{problem.mend}; for every such blank at once: --blank later or --blank lost")
+    return problem
 
 
 def _guessed(result: ImportResult, told: Mapping[str, str]) -> tuple[Problem, ...]:
@@ -113,7 +127,7 @@ def _show(series: MeltSeries, result: ImportResult) -> None:
     rows = []
     for draft in result.drafts:
         for entry in draft.entries or ((draft.was,) if draft.how == "unchanged" and draft.was is not None else ()):
-            settings, seen = series.show(entry.settings), seen_phrase(series, entry, briefly=True)
+            settings, seen = series.show_all(entry.settings), seen_phrase(series, entry, briefly=True)
             rows.append(
                 [entry.melt, entry.firing, entry.date or "", settings, seen, entry.note.split("\n")[0], _HOW[draft.how]]
             )

@@ -18,7 +18,7 @@ __all__ = ["ask_for_melt"]
 def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, str], str | None]:
     """Ask for one melt: number, settings with the plan's as default, outcomes only as far as it got."""
     from meltdoe.files.store.plan_csv import planned_melts
-    from meltdoe.log.cell_words import read_outcome, read_setting
+    from meltdoe.log.cell_words import read_actual, read_outcome
 
     plan = {m.melt: m for m in planned_melts(series)}
     waiting = [number for number in plan if number not in log.melt_numbers]
@@ -37,7 +37,7 @@ def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, st
         value = _asked(
             f"{factor.title}{f' in {u}' if (u := getattr(factor, 'unit', '')) else ''}?",
             default,
-            lambda t, f=factor: read_setting(f, t),
+            lambda t, f=factor: read_actual(f, t),
         )
         if value != (default or ""):
             said[factor.name] = value

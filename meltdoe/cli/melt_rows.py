@@ -23,7 +23,7 @@ def row_document(series: MeltSeries, entry: Entry) -> dict[str, Any]:
         "mould": entry.mould,
         "firing": entry.firing,
         "date": entry.date.isoformat() if entry.date else None,
-        "settings": entry.settings,
+        "settings": {name: entry.settings.get(name) for name in series.factor_names},
         "seen": {o.name: o.show(entry.seen.get(o.name, Unseen.NOT_REACHED)) for o in series.outcomes},
         "circumstances": entry.circumstances,
         "note": entry.note,
@@ -46,6 +46,6 @@ def seen_phrase(series: MeltSeries, entry: Entry, *, briefly: bool = False) -> s
 def melt_rows(series: MeltSeries, entries: Iterable[Entry]) -> list[list[object]]:
     """One row per entry under `MELT_COLUMNS`."""
     return [
-        [entry.melt, entry.firing, series.show(entry.settings), seen_phrase(series, entry, briefly=True)]
+        [entry.melt, entry.firing, series.show_all(entry.settings), seen_phrase(series, entry, briefly=True)]
         for entry in entries
     ]

@@ -66,7 +66,8 @@ def record(
         Literal["later", "lost"] | None,
         typer.Option(
             metavar="later|lost",
-            help="With --from: what a blank is where the melt got so far; without it, blanks are asked about.",
+            help="With --from: what a blank is where the melt got so far; a blank setting is unknown then. "
+            "Without it, blanks are asked about.",
         ),
     ] = None,
     json: AsJson = False,
@@ -181,7 +182,8 @@ def name_pairs(given: Mapping[str, list[str] | None], kind: str = "NAME=VALUE") 
 
 def _say_recorded(series: MeltSeries, result: RecordResult) -> None:
     words = {"new": "Recorded", "completed": "Completed", "corrected": "Corrected", "unchanged": "On record just so"}
-    say(f"{words[result.how]}: melt {result.melt}, firing {result.entry.firing}: {series.show(result.entry.settings)}")
+    settings = series.show_all(result.entry.settings)
+    say(f"{words[result.how]}: melt {result.melt}, firing {result.entry.firing}: {settings}")
     say(f"  {seen_phrase(series, result.entry)}", *(f"  {notice}" for notice in result.notices))
     if result.how != "new":
         say(*(f"  {change.show(series)}" for change in result.changes))
@@ -213,7 +215,8 @@ def _remarks(series: MeltSeries, entries: Sequence[Entry], result: RecordResult,
     told -= {  # said when the first melt of the firing was put down
         factor.name
         for factor in series.factors
-        if factor.set_per == "firing" and any(o.settings[factor.name] == entry.settings[factor.name] for o in beside)
+        if factor.set_per == "firing"
+        and any(o.settings.get(factor.name) == entry.settings.get(factor.name) for o in beside)
     }
     again = f"meltdoe record --melt {entry.melt}"
     slip = f"if that is a slip: {again} --correct"

@@ -13,16 +13,19 @@ from meltdoe.series.factor import Amount, Factor, Setting
 from meltdoe.series.outcome import Outcome, Seen, Unseen
 
 __all__ = [
-    "LONGEST_TEXT", "clean_text", "outcome_cell", "read_circumstance", "read_outcome", "read_setting", "read_text",
-    "setting_cell", "text_cell",
+    "LONGEST_TEXT", "UNKNOWN", "clean_text", "outcome_cell", "read_actual", "read_circumstance", "read_outcome",
+    "read_setting", "read_text", "setting_cell", "text_cell",
 ]  # fmt: skip
 
 LONGEST_TEXT = 5_000
+UNKNOWN = "unknown"
+"""What a cell of the log says where nobody knows any more how a factor was set."""
 _TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")  # they show letters in another order
 
 _YES = {"yes", "y", "true", "t", "1", "pass", "passed"}
 _NO = {"no", "n", "false", "f", "0", "fail", "failed"}
 _UNSEEN = {state.value: state for state in Unseen}
+_NOT_KNOWN = {UNKNOWN, "not known", "?"}
 
 
 def _loose(text: str) -> str:
@@ -92,6 +95,17 @@ def read_setting(factor: Factor, text: str, decimal: DecimalMark | None = None) 
     if factor.scale == "log" and value <= 0:
         raise CellFault(f"{factor.name} says {number_text(value)}", "write a number above 0, as its scale is log")
     return value
+
+
+def read_actual(factor: Factor, text: str, decimal: DecimalMark | None = None) -> Setting | None:
+    """The setting of a melt that was made; None where the cell says that it is unknown. Raises as `read_setting`."""
+    word = _loose(clean_text(text))
+    if word in _NOT_KNOWN and (isinstance(factor, Amount) or word not in map(_loose, factor.options)):
+        return None
+    try:
+        return read_setting(factor, text, decimal)
+    except CellFault as fault:
+        raise CellFault(fault.what, f"{fault.mend}; or {UNKNOWN}, where nobody knows it any more") from fault
 
 
 def read_outcome(outcome: Outcome, text: str, decimal: DecimalMark | None = None) -> Seen:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
-from meltdoe.log.cell_words import read_circumstance, read_outcome, read_setting
+from meltdoe.log.cell_words import read_actual, read_circumstance, read_outcome
 from meltdoe.log.column_match import ColumnMatch, MatchedColumn
 from meltdoe.log.dates import day_order, read_date
 from meltdoe.log.numbers import CellFault, DecimalMark, read_number, read_whole
@@ -88,8 +88,8 @@ def _all(cells: Sequence[str], read: Callable[[str], object]) -> bool:
 
 def _near(factor: Factor, cell: str, *, decimal: DecimalMark | None) -> None:
     """Read a setting; CellFault where it lies far beyond the range of its factor."""
-    value = read_setting(factor, cell, decimal)
-    if isinstance(factor, Amount):
+    value = read_actual(factor, cell, decimal)
+    if isinstance(factor, Amount) and value is not None:
         reach = _BEYOND * (factor.high - factor.low)
         if not factor.low - reach <= float(value) <= factor.high + reach:
             raise CellFault(f"{factor.name} is far beyond its range", "name the column that is meant")

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 from meltdoe.errors import Problem
+from meltdoe.log.cell_words import UNKNOWN
 from meltdoe.log.dates import DayOrder
 from meltdoe.log.entry import (
     Key,
@@ -31,12 +32,14 @@ from meltdoe.series.factor import Setting
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Seen, Unseen
 
-__all__ = ["Draft", "How", "Planned", "Unsaid", "draft_entry"]
+__all__ = ["SAY_SETTING", "Draft", "How", "Planned", "Unsaid", "draft_entry"]
 
 How: TypeAlias = Literal["new", "completed", "corrected", "unchanged"]
 Unsaid: TypeAlias = Literal["ask", "later", "lost"]
 Planned: TypeAlias = Mapping[int, tuple[int, Mapping[str, Setting]]]
 """Firing and settings of each planned melt, by its number."""
+
+SAY_SETTING = f"say the setting that was used, or {UNKNOWN} where nobody knows it any more"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +80,8 @@ def draft_entry(
     entries : the rows on record.
     where : where problems are said to stand.
     correct : whether values on record may be replaced; without it only what was not known yet is filled in.
-    unsaid : what an outcome is that should have been seen and is not spoken of: asked about, "later" or "lost".
+    unsaid : what an outcome is that should have been seen and is not spoken of: asked about, "later" or "lost". Unless
+        asked about, a setting that neither was said nor planned is unknown.
     """
     free = max([*planned, *(entry.melt for entry in entries)], default=0) + 1
     key = (free if said.melt is None else said.melt, said.mould)
@@ -107,7 +111,7 @@ def _new(
     if firing is None:
         firing = max([*(f for f, _ in planned.values()), *(entry.firing for entry in entries)], default=0) + 1
     together = [entry for entry in entries if entry.firing == firing]
-    settings: dict[str, Setting] = {}
+    settings: dict[str, Setting | None] = {}
     notices: list[str] = []
     problems: list[Problem] = []
     for factor in series.factors:
@@ -118,22 +122,22 @@ def _new(
         if name in read.settings:
             settings[name] = read.settings[name]
         elif source:
-            settings[name] = source[-1].settings[name]
+            settings[name] = source[-1].settings.get(name)
             if plan and plan[1].get(name) != settings[name]:
-                shown = series.show({name: settings[name]})
+                shown = series.show_all(_known(settings), of=[name])
                 notices.append(f"{shown} as in melt {source[-1].melt} (planned: {series.show({name: plan[1][name]})})")
         elif plan:
             settings[name] = plan[1][name]
-        else:
+        elif unsaid == "ask":
             what = f"melt {melt} is not in the plan, and nothing is said of {name}"
-            problems.append(where.problem(what, f"say the setting of {name} that was used"))
+            problems.append(where.problem(what, SAY_SETTING))
     seen: dict[str, Seen] = {
         outcome.name: siblings[-1].seen[outcome.name] if siblings and outcome.seen_per == "melt" else Unseen.NOT_REACHED
         for outcome in series.outcomes
     } | dict(read.seen)
     circumstances = {n: v for n, v in read.circumstances.items() if v is not None}
     entry = Entry(
-        melt, firing, settings, _with_unsaid(series, seen, read.seen, unsaid), read.date, circumstances,
+        melt, firing, _known(settings), _with_unsaid(series, seen, read.seen, unsaid), read.date, circumstances,
         read.note or "", mould,
     )  # fmt: skip
     if problems:
@@ -162,7 +166,7 @@ def _again(
     entry = Entry(
         was.melt,
         read.firing or was.firing,
-        dict(was.settings) | dict(read.settings),
+        _known(dict(was.settings) | dict(read.settings)),
         _with_unsaid(series, closed, read.seen, unsaid),
         read.date or was.date,
         circumstances,
@@ -222,6 +226,11 @@ def _judged(
     return Draft(how, tuple(drafted), was, tuple(changes), notices, tuple(problems))
 
 
+def _known(settings: Mapping[str, Setting | None]) -> dict[str, Setting]:
+    """Without those that are unknown."""
+    return {name: value for name, value in settings.items() if value is not None}
+
+
 def _replacing(series: MeltSeries, was: Entry, changes: Sequence[Change], where: Where) -> list[Problem]:
     """The problem that values on record would be replaced without a word of correction."""
     replaced = [change for change in changes if not _was_open(series, was, change)]
@@ -237,6 +246,7 @@ def _replacing(series: MeltSeries, was: Entry, changes: Sequence[Change], where:
 def _in_line(series: MeltSeries, sibling: Entry, entry: Entry) -> Entry:
     """Another mould of the same melt, with everything that the melt's moulds have in common."""
     shared = shared_columns(series)
-    settings = dict(sibling.settings) | {n: v for n, v in entry.settings.items() if n in shared}
+    own = {n: v for n, v in sibling.settings.items() if n not in shared}
+    settings = own | {n: v for n, v in entry.settings.items() if n in shared}
     seen = dict(sibling.seen) | {n: v for n, v in entry.seen.items() if n in shared}
     return replace(sibling, firing=entry.firing, settings=settings, seen=closed_chain(series, seen))

@@ -14,10 +14,11 @@ from typing import TypeAlias
 from meltdoe.errors import Problem
 from meltdoe.log.cell_words import (
     LONGEST_TEXT,
+    UNKNOWN,
     outcome_cell,
+    read_actual,
     read_circumstance,
     read_outcome,
-    read_setting,
     read_text,
     setting_cell,
     text_cell,
@@ -90,7 +91,7 @@ def entry_row(series: MeltSeries, entry: Entry) -> Row:
     if series.moulds_per_melt > 1:
         row["mould"] = entry.mould
     row["date"] = entry.date.isoformat() if entry.date else ""
-    row.update({name: setting_cell(value) for name, value in entry.settings.items()})
+    row.update({name: setting_cell(entry.settings.get(name, UNKNOWN)) for name in series.factor_names})
     row.update({o.name: outcome_cell(o, entry.seen.get(o.name, Unseen.NOT_REACHED)) for o in series.outcomes})
     row.update({name: setting_cell(value) for name, value in entry.circumstances.items()})
     return {column: row[column] for column in log_columns(series) if row.get(column, "") != ""}
@@ -155,7 +156,8 @@ def read_entry(
         problems.append(where.problem(fault.what, fault.mend))
     for factor in series.factors:
         try:
-            settings[factor.name] = read_setting(factor, text(factor.name), decimal)
+            if (setting := read_actual(factor, text(factor.name), decimal)) is not None:
+                settings[factor.name] = setting
         except CellFault as fault:
             problems.append(where.problem(fault.what, fault.mend))
     for outcome in series.outcomes:

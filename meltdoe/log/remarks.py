@@ -29,15 +29,16 @@ def entry_remarks(
     of = {*series.factor_names, "date"} if of is None else of
     said = []
     for factor in series.factors:
-        if isinstance(factor, Amount) and factor.name in of:
+        if isinstance(factor, Amount) and factor.name in of and factor.name in entry.settings:
             value = float(entry.settings[factor.name])
             if not factor.low <= value <= factor.high and value != factor.earlier:
                 said.append(f"{series.show({factor.name: value})} lies outside {factor.low:g} to {factor.high:g}")
     row = series.raw(entry.settings)
     columns = {name: row[i : i + 1] for i, name in enumerate(series.factor_names)}
     for limit in series.limits:
-        if not limit.holds(columns)[0] and set(of) & set(limit.comparison.names):
-            names = [name for name in series.factor_names if name in limit.comparison.names]
+        names = [name for name in series.factor_names if name in limit.comparison.names]
+        known = entry.settings.keys() >= set(names)
+        if known and not limit.holds(columns)[0] and set(of) & set(names):
             shown = series.show({name: entry.settings[name] for name in names})
             said.append(f"{shown}: beyond the limit {limit.keep}" + (f" ({limit.why})" if limit.why else ""))
     if "date" in of and entry.date is not None and entry.date > today:
@@ -54,7 +55,9 @@ def firing_remarks(series: MeltSeries, entries: Sequence[Entry], entry: Entry) -
         f"{series.show({factor.name: entry.settings[factor.name]})}, though melt {beside.melt} of the same firing has "
         f"{series.show({factor.name: beside.settings[factor.name]})}"
         for factor in series.factors
-        if factor.set_per == "firing" and entry.settings[factor.name] != beside.settings[factor.name]
+        if factor.set_per == "firing"
+        and factor.name in entry.settings.keys() & beside.settings.keys()
+        and entry.settings[factor.name] != beside.settings[factor.name]
     )
 
 

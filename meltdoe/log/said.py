@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import ParamSpec, TypeAlias, TypeVar
 
 from meltdoe.errors import Problem
-from meltdoe.log.cell_words import read_circumstance, read_outcome, read_setting, read_text
+from meltdoe.log.cell_words import read_actual, read_circumstance, read_outcome, read_text
 from meltdoe.log.column_match import nearest
 from meltdoe.log.dates import DayOrder, read_date
 from meltdoe.log.entry import Where
@@ -48,9 +48,9 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class ReadSaid:
-    """What was said, read. A circumstance that is None was said to be blank."""
+    """What was said, read. A setting that is None was said to be unknown, a circumstance to be blank."""
 
-    settings: Mapping[str, Setting]
+    settings: Mapping[str, Setting | None]
     seen: Mapping[str, Seen]
     circumstances: Mapping[str, Setting | None]
     note: str | None
@@ -122,10 +122,10 @@ def read_said(
     faults.numbered("melt", said.melt)
     faults.numbered("mould", said.mould, series.moulds_per_melt)
     faults.numbered("firing", said.firing)
-    settings: dict[str, Setting] = {}
-    for name, text in faults.known(said.settings, series.factor_names, "factor").items():
-        if (setting := faults.tried(read_setting, series.factor(name), text, decimal)) is not None:
-            settings[name] = setting
+    settings = {
+        name: faults.tried(read_actual, series.factor(name), text, decimal)
+        for name, text in faults.known(said.settings, series.factor_names, "factor").items()
+    }
     seen: dict[str, Seen] = {}
     for name, text in faults.known(said.seen, [outcome.name for outcome in series.outcomes], "outcome").items():
         if (value := faults.tried(read_outcome, series.outcome(name), text, decimal)) is not None:

@@ -48,7 +48,7 @@ def core_workers(series: int, most: int | None = None) -> Iterator[Executor | No
 
 
 def _quiet() -> None:
-    """Ctrl-C is for the process that gave the work: it stops giving, and a worker ends with the series it is playing."""
+    """Ctrl-C is for the process that gives the work: it stops giving, and a worker ends with the series it plays."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 

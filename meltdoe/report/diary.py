@@ -39,7 +39,7 @@ def diary_of(log: Log, plan: Plan | None) -> tuple[DiaryEntry, ...]:
             if names:
                 wanted = log.series.show({name: there.settings[name] for name in names})
                 purpose += f" Planned was {wanted}."
-        settings = f"Set: {log.series.show(entry.settings)}."
+        settings = f"Set: {log.series.show_all(entry.settings)}."
         sentences = tuple(s for s in (purpose, settings, *_seen(log, entry)) if s)
         found.append(DiaryEntry(_title(log.series, entry), sentences, entry.note.strip()))
     return tuple(found)

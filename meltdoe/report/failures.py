@@ -26,7 +26,8 @@ def failure_table(log: Log) -> Table | None:
             continue
         name = f"{entry.melt}.{entry.mould}" if series.moulds_per_melt > 1 else f"{entry.melt}"
         seen = f"{outcome.show(entry.seen[outcome.name])} {outcome.unit}".strip()
-        rows.append((name, series.show(entry.settings), outcome.name, seen, good_words(outcome), entry.note.strip()))
+        settings = series.show_all(entry.settings)
+        rows.append((name, settings, outcome.name, seen, good_words(outcome), entry.note.strip()))
     if not rows:
         return None
     columns = (

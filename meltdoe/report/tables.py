@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from meltdoe.log.cell_words import UNKNOWN
 from meltdoe.log.melt_log import Log
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.plans.merits.assessment import Assessment
@@ -212,10 +213,10 @@ def _setting_cells(
     series: MeltSeries, settings: Mapping[str, Setting], planned: PlannedMelt | None = None
 ) -> list[str]:
     if len(series.factors) > _FACTORS_ACROSS:
-        return [series.show(settings)]
+        return [series.show_all(settings)]
     cells = []
     for factor in series.factors:
-        cell = _plain_setting(settings.get(factor.name, ""))
+        cell = _plain_setting(settings.get(factor.name, UNKNOWN))
         if planned is not None and factor.name in moved(series, settings, planned.settings):
             cell += f" (planned {_plain_setting(planned.settings[factor.name])})"
         cells.append(cell)

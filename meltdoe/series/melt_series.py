@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -143,6 +143,16 @@ class MeltSeries:
                 shown = factor.show(float(value)) if isinstance(factor, Amount) else str(value)
                 parts.append(f"{factor.name} {shown}")
         return ", ".join(parts)
+
+    def show_all(self, settings: Mapping[str, Setting], of: Collection[str] | None = None) -> str:
+        """Settings of a melt that was made as one phrase for people, with "unknown" where nobody knows them.
+
+        Parameters
+        ----------
+        of : names of the factors; all where left out.
+        """
+        names = [name for name in self.factor_names if of is None or name in of]
+        return ", ".join(self.show({n: settings[n]}) if n in settings else f"{n} unknown" for n in names)
 
     def allowed(self, raw: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Which rows of a raw table keep every limit, shape (n_melts,)."""

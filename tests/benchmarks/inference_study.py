@@ -74,6 +74,7 @@ STUDIES = (
         own=False,
         rivals=True,
     ),
+    Study("chain of three passes, six melts half noted", partial(play_passes, half_noted=6), share=0.5, own=False),
     Study("one measured outcome through the log", play_measured, share=0.4, own=False),
 )
 

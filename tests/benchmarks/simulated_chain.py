@@ -48,12 +48,15 @@ _CENTRE, _SCALE = 50.0, 25.0  # of the true values: the middle of the bounds and
 _FRESH = 50
 
 
-def play_passes(n: int, seed: tuple[int, ...], *, straight: bool = False, rivals: bool = False) -> Played:
+def play_passes(
+    n: int, seed: tuple[int, ...], *, straight: bool = False, half_noted: int = 0, rivals: bool = False
+) -> Played:
     """n melts of three pass/fail outcomes in a row.
 
     Parameters
     ----------
     straight : whether the truth has main effects alone.
+    half_noted : first melts of which every other setting, by lot, is unknown to the fit.
     rivals : whether other classifiers are fitted to "all three good".
     """
     series = MeltSeries("invented", _FACTORS, _PASSES)
@@ -72,7 +75,10 @@ def play_passes(n: int, seed: tuple[int, ...], *, straight: bool = False, rivals
             outcome.name: bool(passed[s, i]) if s == 0 or passed[s - 1, i] else Unseen.NOT_REACHED
             for s, outcome in enumerate(_PASSES)
         }
-        entries.append(Entry(i + 1, i + 1, series.settings(raw[i]), row))
+        settings = series.settings(raw[i])
+        if i < half_noted:
+            settings = {name: value for name, value in settings.items() if rng.random() < 0.5}
+        entries.append(Entry(i + 1, i + 1, settings, row))
     chain, seconds = _timed(series, entries)
     matrix = series.coding.matrix
     rival = rival_chances(matrix(_MAIN, raw), passed[-1].astype(float), matrix(_MAIN, fresh)) if rivals else {}

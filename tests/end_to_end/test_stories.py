@@ -223,8 +223,8 @@ def test_a_maker_with_nothing_bought_melts_through_every_mishap_and_ends_with_a_
 SIX_ATTEMPTS = """\
 Try;Soda added;Oven went to;Pattern;Stayed in pot;Came out;Remarks
 1;10,5;1120;slab;yes;no;did not move
-2;12,5;1180;slab;yes;no;stiff
-3;14;1150;slab;yes;;forgot to write
+2;12,5;1180;?;yes;no;stiff
+3;14;;slab;yes;;forgot to write
 4;16,5;1140;slab;yes;no;
 5;30;1240;slab;no;;pot leaked
 6;17,5;1160;slab;yes;no;"honey, cold"
@@ -258,12 +258,14 @@ def test_a_spreadsheet_with_headings_of_its_own_is_understood_shown_and_brought_
     shown = run("record", noted, "--from", notes, "--preview", code=1)
     for heading, column in (("Try", "melt"), ("Soda added", "flux"), ("Oven went to", "peak"), ("Came out", "poured")):
         assert any(line.split() == [*heading.split(), column, "contents"] for line in shown.out.splitlines()), heading
-    assert "line 4: melt 3 leaves poured blank, though contained was yes" in shown.err
-    assert "for every such blank at once: --blank later or --blank lost" in shown.err
+    assert "line 4: melt 3 is not in the plan, and nothing is said of peak; say the setting that was used" in shown.err
+    assert "for every such blank at once: --blank lost" in shown.err
     asked = run("record", noted, "--from", notes, "--blank", "lost", code=1)
     assert 'the heading "Soda added" is taken for flux by what stands below it' in asked.err
     assert on_disk(noted) == before, "nothing is written before it is settled"
-    run("record", noted, "--from", notes, "--blank", "lost", "--as-shown")
+    said = run("record", noted, "--from", notes, "--blank", "lost", "--as-shown").out
+    assert "The budget of 22 melts counts every melt of the series, these too: 6 made, 16 left." in said
+    assert logged(noted, "peak")[2] == logged(noted, "pattern")[1] == "unknown"
     assert logged(noted, "poured") == ["no", "no", "lost", "no", "", "no"]
     assert [float(flux) for flux in logged(noted, "flux")] == [10.5, 12.5, 14, 16.5, 30, 17.5]
     assert logged(noted, "note")[5] == "honey, cold"
@@ -272,7 +274,9 @@ def test_a_spreadsheet_with_headings_of_its_own_is_understood_shown_and_brought_
 
 def test_six_half_noted_failures_lead_to_a_setting_that_works(noted):
     run("record", noted, "--from", noted.parent / "old.csv", "--blank", "lost", "--as-shown")
-    assert "Poured: 0 of 4 were good" in run("analyse", noted, "--no-figures").out
+    analysed = run("analyse", noted, "--no-figures").out
+    assert "Poured: 0 of 4 were good" in analysed
+    assert "Peak of melt 3 is unknown: it counts with its average, and says nothing of what peak does." in analysed
     said = follow(noted, honey, most=16)
     assert said[0]["added"] == [7], "the plan begins behind the old attempts"
     end = said[-1]

@@ -72,15 +72,17 @@ def entries(draw, melt):
     pot = read_circumstance(SERIES.circumstances[1], draw(texts))
     humidity = draw(st.none() | st.integers(0, 1000).map(lambda n: n / 10))
     around = {"humidity": humidity, "pot": pot}
+    unknown = draw(st.sets(st.sampled_from(NAMES), max_size=2))
+    set_to = {
+        "flux": 15 + draw(fractions),
+        "peak": 1100 + 10 * draw(fractions),
+        "sand": draw(st.sampled_from(SERIES.factors[2].options)),
+        "grind": draw(st.sampled_from(SERIES.factors[3].options)),
+    }
     return Entry(
         melt,
         draw(st.integers(1, 9)),
-        {
-            "flux": 15 + draw(fractions),
-            "peak": 1100 + 10 * draw(fractions),
-            "sand": draw(st.sampled_from(SERIES.factors[2].options)),
-            "grind": draw(st.sampled_from(SERIES.factors[3].options)),
-        },
+        {name: value for name, value in set_to.items() if name not in unknown},
         draw(outcomes()),
         draw(st.none() | st.dates(datetime.date(2000, 1, 1), datetime.date(2099, 12, 31))),
         {name: value for name, value in around.items() if value is not None},
@@ -168,7 +170,7 @@ def test_the_journal_replayed_is_the_log_after_any_steps(todo):
         model, before, refusals = {}, [], []
         for step, entry in todo:
             said = {
-                "settings": entry.settings, "seen": entry.seen, "circumstances": entry.circumstances,
+                "settings": dict.fromkeys(NAMES, "unknown") | entry.settings, "seen": entry.seen, "circumstances": entry.circumstances,
                 "note": entry.note, "date": entry.date, "firing": entry.firing,
             }  # fmt: skip
             new = dict(model)

@@ -9,6 +9,7 @@ Phrases that are understood::
     contained                                      an outcome that is yes or no
     fill: at least 95 %                            a measured outcome and what is good
     cracks: none, hairline | open, shattered       grades, best first; those before the | are good
+    cracks after poured: none | open               looked at where poured was good, not the outcome just before
 """
 
 from __future__ import annotations
@@ -42,6 +43,8 @@ _PER = re.compile(r" per (firing|melt|mould)\Z")
 _OF_THE_KILN = ("temperature", "time", "temperature rate")  # dimensions that one heat of the kiln usually shares
 _BARE_WORDS = {"yes", "no", "y", "n", "true", "false"}
 _GOOD_RANGE = re.compile(r"(at least|at most|between)\b", re.IGNORECASE)
+_AFTER = re.compile(r"(?P<name>[^:]+) after (?P<after>[^:]+?)\s*(?P<tail>(?::.*)?)\Z")
+_PASS_WORDS = re.compile(r"\s*\(yes or no\)\Z", re.IGNORECASE)
 _RANGE_UNIT = re.compile(rf"{_NUMBER}\s*(?P<unit>[^\d\s]\S*)\Z")
 
 
@@ -142,7 +145,7 @@ def outcome_from_phrase(phrase: str, after: str | None = None) -> Outcome:
     ValueError
         Where the phrase has no known form; the message says how to write it.
     """
-    text = " ".join(phrase.split())
+    text = _PASS_WORDS.sub("", " ".join(phrase.split()))
     _refuse_bare(text, '"contained" or "fill: at least 95 %"')
     if _AMOUNT.match(text):
         raise ValueError(f'"{text}" reads like a factor, and an outcome is asked for; write it like "contained"')
@@ -190,10 +193,15 @@ def outcome_words(phrases: Sequence[str]) -> list[str]:
 
 
 def _chain(phrases: Sequence[str]) -> tuple[Outcome, ...]:
-    """Each outcome comes after the one before it."""
+    """Each outcome comes after the one before it, or after the earlier one that it names."""
     chain: list[Outcome] = []
     for phrase in phrases:
-        chain.append(outcome_from_phrase(phrase, chain[-1].name if chain else None))
+        after = chain[-1].name if chain else None
+        said = _AFTER.match(" ".join(phrase.split()))
+        named = _name_and_label(said["after"])[0] if said else ""
+        if said and named in {outcome.name for outcome in chain}:  # else it is a label, such as "cracks after a week"
+            phrase, after = said["name"] + said["tail"], named
+        chain.append(outcome_from_phrase(phrase, after))
     return tuple(chain)
 
 

@@ -208,10 +208,10 @@ def _product(coding: Coding, term: Term, picked: Mapping[str, int], raw: FloatAr
     for name, power in term.powers:
         factor = coding.factors[coding.names.index(name)]
         if isinstance(factor, Choice):
-            part = (raw[:, coding.names.index(name)] == picked[name]) - 1.0 / len(factor.options)
+            option = raw[:, coding.names.index(name)]
+            value *= np.where(np.isfinite(option), (option == picked[name]) - 1.0 / len(factor.options), 0.0)
         else:
-            part = coding.factor_columns(name, raw)[:, 0]
-        value = value * part**power
+            value *= coding.factor_columns(name, raw, power)[:, 0]
     return value
 
 

@@ -16,10 +16,10 @@ from typing import Literal, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from meltdoe.fit.stages.phrases import listed, melts_phrase
+from meltdoe.fit.stages.phrases import capital, listed, melts_phrase
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series.belief import Circumstance
-from meltdoe.series.factor import Factor, FloatArray
+from meltdoe.series.factor import Amount, Factor, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.outcome import Outcome, Unseen
 
@@ -123,7 +123,7 @@ def stage_data(series: MeltSeries, log: Log, outcome: Outcome) -> StageData:
         elif stopped is not None:
             leave_out(f"{outcome.name} was noted though {stopped} was not seen to be good", entry)
         elif not usable[i]:
-            leave_out(f"a setting needed for {outcome.name} is missing or unusable", entry)
+            leave_out(f"a setting needed for {outcome.name} is not above 0, and its scale is log", entry)
         elif not math.isfinite(_number(outcome, seen)):
             leave_out(f"{outcome.name} is no finite number", entry)
         else:
@@ -137,6 +137,7 @@ def stage_data(series: MeltSeries, log: Log, outcome: Outcome) -> StageData:
     nuisance, nuisance_notes = _nuisance(series.nuisances, entries)
     groups, kind = _groups(series, outcome, entries)
     notes = [f"{melts_phrase(sorted(set(melts)))} left out: {why}." for why, melts in left_out.items()]
+    notes += _unknown_notes(series, outcome, entries)
     notes += _charge_notes(log, {entry.melt for entry in entries})
     if missing:
         parts = [f"{count} {state.value}" for state, count in sorted(missing.items(), key=lambda item: item[0].value)]
@@ -182,15 +183,26 @@ def _charge_notes(log: Log, melts: set[int]) -> list[str]:
 
 
 def _usable(series: MeltSeries, outcome: Outcome, raw: FloatArray) -> BoolArray:
-    """Rows whose settings can be coded: all there, and above zero where the scale is a logarithm."""
-    names = {factor.name for factor in modelled_factors(series, outcome)}
+    """Rows whose settings can be coded: above zero or unknown where the scale is a logarithm."""
     usable = np.ones(len(raw), dtype=bool)
-    for i, factor in enumerate(series.factors):
-        if factor.name in names:
-            usable &= np.isfinite(raw[:, i])
-            if factor.kind == "amount" and getattr(factor, "scale", "linear") == "log":
-                usable &= raw[:, i] > 0
+    for factor in modelled_factors(series, outcome):
+        if isinstance(factor, Amount) and factor.scale == "log":
+            usable &= ~(raw[:, series.factor_names.index(factor.name)] <= 0)
     return usable
+
+
+def _unknown_notes(series: MeltSeries, outcome: Outcome, entries: Sequence[Entry]) -> list[str]:
+    """Which melts count with a factor at its average, since nobody knows how it was set."""
+    notes = []
+    for factor in modelled_factors(series, outcome):
+        melts = sorted({entry.melt for entry in entries if factor.name not in entry.settings})
+        if melts:
+            count, say = ("they count", "say") if len(melts) > 1 else ("it counts", "says")
+            notes.append(
+                f"{capital(factor.name)} of {melts_phrase(melts)} is unknown: {count} with its average, and {say} "
+                f"nothing of what {factor.name} does."
+            )
+    return notes
 
 
 def _contents(series: MeltSeries, outcome: Outcome, entry: Entry, raw: FloatArray) -> tuple[object, ...]:

@@ -68,22 +68,27 @@ def find_split(
     alone = []
     for factor in modelled_factors(series, data.outcome):
         values = data.raw[:, series.factor_names.index(factor.name)]
-        found = _alone(factor, values, good, data.melts)
+        known = np.isfinite(values)
+        if good[known].all() or not good[known].any():
+            continue
+        melts = [melt for melt, there in zip(data.melts, known, strict=True) if there]
+        found = _alone(factor, values[known], good[known], melts)
         if found is not None:
-            alone.append((factor.name, *found))
+            complete, text, used = found
+            luck = _luck(good[known], used, len(series.factors))
+            alone.append((factor.name, complete and bool(known.all()), text, luck, _picked(melts, used)))
     if len(alone) > 1 and min(data.n_good, data.n_seen - data.n_good) == 1:
         return _odd_one_out(data, [item[0] for item in alone], all(item[1] for item in alone), title)
     if alone:
         # A split without exception says more than one with melts on its border.
-        strict = any(complete for _, complete, _, _ in alone)
+        strict = any(complete for _, complete, *_ in alone)
         shown = [item for item in alone if item[1] == strict]
-        sentences = [f"{capital(name)} alone splits {title} so far: {text}." for name, _, text, _ in shown]
-        luck = min(_luck(good, used, len(series.factors)) for *_, used in shown)
-        if luck > _OFTEN:
+        sentences = [f"{capital(name)} alone splits {title} so far: {text}." for name, _, text, *_ in shown]
+        if min(luck for *_, luck, _ in shown) > _OFTEN:
             sentences.append("With so few melts a split like this is often chance.")
-        melts = {melt for *_, used in shown for melt in _picked(data.melts, used)}
+        picked = {melt for *_, used in shown for melt in used}
         kind: Literal["complete", "quasi-complete"] = "complete" if strict else "quasi-complete"
-        return Split(kind, tuple(item[0] for item in shown), False, tuple(sorted(melts)), " ".join(sentences))
+        return Split(kind, tuple(item[0] for item in shown), False, tuple(sorted(picked)), " ".join(sentences))
     return _together(data, X, names, factors_of, title)
 
 

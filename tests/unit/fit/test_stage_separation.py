@@ -11,11 +11,14 @@ from meltdoe.series import Amount, Choice, MeltSeries, Outcome
 OUTCOME = Outcome("contained", "pass")
 
 
-def stage(flux: list[float], packing: list[str], good: list[bool]) -> StageFit:
+def stage(flux: list[float | None], packing: list[str], good: list[bool]) -> StageFit:
     factors = (Amount("flux", 10, 40, unit="wt%"), Choice("packing", ("tight", "edge")))
     series = MeltSeries("invented", factors, (OUTCOME,))
     rows = zip(flux, packing, good, strict=True)
-    entries = (Entry(i, i, {"flux": f, "packing": p}, {"contained": g}) for i, (f, p, g) in enumerate(rows, 1))
+    entries = (
+        Entry(i, i, {"packing": p} if f is None else {"flux": f, "packing": p}, {"contained": g})
+        for i, (f, p, g) in enumerate(rows, 1)
+    )
     return fit_chain(series, Log(series, tuple(entries))).stage("contained")
 
 
@@ -28,6 +31,17 @@ def test_an_amount_that_splits_on_its_own() -> None:
         "Flux alone splits contained so far: all good at 30 wt% and above (melts 3, 4 and 6), "
         "all bad at 25 wt% and below (melts 1, 2 and 5)."
     )
+
+
+def test_a_melt_whose_setting_is_unknown_neither_makes_nor_breaks_a_split() -> None:
+    packing, good = ["tight", "edge"] * 3, [False, False, True, True, True, True]
+    split = stage([10, 20, 30, 40, None, 32], packing, good).separation
+    assert split is not None
+    assert (split.kind, split.factors, split.melts) == ("quasi-complete", ("flux",), (1, 2, 3, 4, 6))
+    assert "all good at 30 wt% and above (melts 3, 4 and 6), all bad at 20 wt% and below (melts 1 and 2)" in (
+        split.sentence
+    )
+    assert stage([None] * 6, packing, good).separation is None
 
 
 def test_an_option_that_was_always_good_is_named_with_its_melts() -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from meltdoe.log.cell_words import clean_text, outcome_cell, read_circumstance, read_outcome, read_setting
+from meltdoe.log.cell_words import clean_text, outcome_cell, read_actual, read_circumstance, read_outcome, read_setting
 from meltdoe.log.numbers import CellFault
 from meltdoe.series import Amount, Choice, Circumstance, Outcome, Unseen
 
@@ -53,6 +53,20 @@ def test_settings_may_lie_beyond_the_planned_range_but_options_must_exist():
         read_setting(SAND, "fin")
     with pytest.raises(CellFault, match="peak is blank"):
         read_setting(PEAK, "")
+
+
+def test_a_setting_of_a_melt_that_was_made_may_be_unknown():
+    for word in ("unknown", "Unknown ", "?", "not known"):
+        assert read_actual(PEAK, word) is None
+        assert read_actual(SAND, word) is None
+    assert read_actual(Choice("rock", ("Unknown", "grey")), "unknown") == "Unknown", (
+        "an option of that name comes first"
+    )
+    assert read_actual(PEAK, "1300") == 1300
+    with pytest.raises(CellFault, match="peak is blank; write the setting that was used; or unknown"):
+        read_actual(PEAK, "")
+    with pytest.raises(CellFault, match="or unknown, where nobody knows it any more"):
+        read_actual(SAND, "fin")
 
 
 def test_a_setting_on_a_log_scale_must_be_above_nothing():
