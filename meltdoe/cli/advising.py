@@ -11,6 +11,7 @@ import typer
 from meltdoe.cli.analysis import best_document
 from meltdoe.cli.console import hint, print_json, say
 from meltdoe.cli.options import HERE, AsJson, Folder, Seed
+from meltdoe.errors import WrongUsage
 
 if TYPE_CHECKING:
     from meltdoe.next_melt.advice import Advice, Suggestion
@@ -37,6 +38,10 @@ def next_melt(
     take_up: Annotated[
         bool, typer.Option("--add-to-plan", help="Put these melts into plan.csv, for sheets, buy and record.")
     ] = False,
+    confirm: Annotated[
+        bool,
+        typer.Option("--confirm", help="With --add-to-plan: melts at the best setting, to confirm it, as it stands."),
+    ] = False,
     seed: Seed = None,
     json: AsJson = False,
 ) -> None:
@@ -62,10 +67,12 @@ def next_melt(
     )
     from meltdoe.steps import add_to_plan, advise
 
+    if confirm and not take_up:
+        raise WrongUsage("--confirm goes with --add-to-plan: it puts melts at the best setting into the plan")
     series, advice = advise(
         folder, count=melts, aim=aim, most_risk=None if most_risk is None else most_risk / 100.0, seed=seed
     )
-    added = add_to_plan(series, advice, melts) if take_up else ()
+    added = add_to_plan(series, advice, melts, confirm=confirm) if take_up else ()
     if json:
         print_json({**advice_document(series, advice), "added": [melt.melt for melt in added]})
         return
@@ -103,7 +110,7 @@ def _put_down(series: MeltSeries, advice: Advice, added: Sequence[PlannedMelt], 
         said = f"Melt {number} of the plan is to confirm this."
         return [f"{said} Once melted: meltdoe record --melt {number} --seen NAME=VALUE"]
     if advice.follows_plan and advice.verdict.ending != "reached":
-        already = "These melts are in the plan already. " if take_up else ""
+        already = "These melts are in the plan already; to repeat the best setting: --confirm. " if take_up else ""
         return [f"{already}Once melted: meltdoe record --melt {advice.melts[0].planned} --seen NAME=VALUE"]
     if advice.confirmed is not None and advice.confirmed.needed == 0:
         return ["What is left: meltdoe report"]

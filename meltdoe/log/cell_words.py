@@ -11,6 +11,7 @@ from meltdoe.log.numbers import CellFault, DecimalMark, number_text, read_number
 from meltdoe.series.belief import Circumstance
 from meltdoe.series.factor import Amount, Factor, Setting
 from meltdoe.series.outcome import Outcome, Seen, Unseen
+from meltdoe.units import canonical, convert, dimension
 
 __all__ = [
     "LONGEST_TEXT", "UNKNOWN", "clean_text", "outcome_cell", "read_actual", "read_circumstance", "read_outcome",
@@ -21,6 +22,9 @@ LONGEST_TEXT = 5_000
 UNKNOWN = "unknown"
 """What a cell of the log says where nobody knows any more how a factor was set."""
 _TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")  # they show letters in another order
+
+_HOTTEST = 3000.0  # °C; no kiln of a workshop comes near it (common practice, no source)
+_FARTHEST = 20  # times the larger end of its range; a hold over a weekend is nearer
 
 _YES = {"yes", "y", "true", "t", "1", "pass", "passed"}
 _NO = {"no", "n", "false", "f", "0", "fail", "failed"}
@@ -92,9 +96,28 @@ def read_setting(factor: Factor, text: str, decimal: DecimalMark | None = None) 
         value = read_quantity(text, factor.unit, decimal, (factor.low - span, factor.high + span))
     except CellFault as fault:
         raise fault.under(factor.name) from fault
-    if factor.scale == "log" and value <= 0:
-        raise CellFault(f"{factor.name} says {number_text(value)}", "write a number above 0, as its scale is log")
+    if wanted := _impossible(factor, value):
+        raise CellFault(f"{factor.name} says {number_text(value)}{f' {u}' if (u := factor.unit) else ''}", wanted)
     return value
+
+
+def _impossible(factor: Amount, value: float) -> str:
+    """What would be possible, where the value can be no setting of this factor; empty where it can.
+
+    Beyond the planned range is possible: kilns overshoot. A slip of the pen by a power of ten is not.
+    """
+    kind = dimension(factor.unit) if factor.unit else None
+    if factor.scale == "log" and value <= 0:
+        return "write a number above 0, as its scale is log"
+    if kind == "temperature":
+        possible = -273.15 <= convert(value, canonical(factor.unit), "°C") <= _HOTTEST
+        return "" if possible else f"write a temperature that a kiln can have, at most {_HOTTEST:g} °C"
+    if kind == "share" and factor.low >= 0 and not 0 <= value <= max(100.0, factor.high):
+        return "write a share from 0 to 100"
+    if factor.low >= 0 > value:
+        return "write a number of 0 or more"
+    most = _FARTHEST * max(abs(factor.low), abs(factor.high))
+    return "" if abs(value) <= most else f"write at most {number_text(most)}, {_FARTHEST} times what was ever planned"
 
 
 def read_actual(factor: Factor, text: str, decimal: DecimalMark | None = None) -> Setting | None:

@@ -36,7 +36,7 @@ from meltdoe.next_melt.gain import most_that_could_be_gained
 from meltdoe.next_melt.information import staged_information
 from meltdoe.next_melt.left import Left, Room, Unmade, left_of_budget, unmade_melts
 from meltdoe.next_melt.moves import Move, all_moves, moves_that_help
-from meltdoe.next_melt.outlook import Outlook, melt_price
+from meltdoe.next_melt.outlook import Outlook
 from meltdoe.next_melt.planned import PlannedNext, planned_next
 from meltdoe.next_melt.prospect import Prospect, hardly_reached, poor, prospect_of
 from meltdoe.next_melt.stopping import (
@@ -46,12 +46,15 @@ from meltdoe.next_melt.stopping import (
     chance_reachable,
     confirmation,
     hope_left,
+    most_worth_knowing,
     reachable_at_even_odds,
+    stake,
     verdict,
 )
 from meltdoe.next_melt.suggestion import Suggestion, safest, suggest
 from meltdoe.next_melt.thin_knowledge import ThinSpot, thin_spots
 from meltdoe.next_melt.views import chain_views
+from meltdoe.next_melt.worth import melt_price
 from meltdoe.plans.melt_plan import PlannedMelt
 from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.series.budget import USUAL_SERIES
@@ -256,7 +259,10 @@ def next_melts(
     hope = hope_left(chain, reachable, best.raw, can_be_tried=len(raw) - 1 in safe)
     first = best.raw if hope == "last try" else None
     near = looked_at.raw[shortlist(chain, looked_at, weight)]
-    scores = score(chain, near if first is None else np.vstack([first, near]), targets, weight)
+    most_gain = most_worth_knowing(chain, most_that_could_be_gained(targets.good_draws(targets)), best)
+    most_price = np.inf if (worth := stake(series)) is None else most_gain * worth
+    asked = near if first is None else np.vstack([first, near])
+    scores = score(chain, asked, targets, weight, most_price=most_price)
     together = _payable(chain, scores, left, min(wanted, series.kiln.melts_per_firing))
     if together == 1 or not series.per_firing:
         chosen, pool = choose(scores, targets, together, weight, first=first)[0], scores
@@ -291,7 +297,7 @@ def next_melts(
             reachable=reachable,
             hope=hope,
             gain=float(scores.gain.max()),
-            most_gain=most_that_could_be_gained(targets.good_draws(targets)),
+            most_gain=most_gain,
             cost=suggestions[0].cost,
         ),
         level=chain.level,

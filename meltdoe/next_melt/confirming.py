@@ -9,8 +9,7 @@ import numpy as np
 
 from meltdoe.fit.classical.exact_intervals import chance_at_least
 from meltdoe.log.melt_log import Log
-from meltdoe.next_melt.left import CONFIRMATION
-from meltdoe.plans.melt_plan import PlannedMelt
+from meltdoe.plans.melt_plan import CONFIRMATION, PlannedMelt
 from meltdoe.series.factor import Setting
 
 __all__ = ["Confirmed", "confirmed"]

@@ -1,8 +1,11 @@
 """Which melts: candidates are looked at broadly, a shortlist closely, and a firing is filled melt by melt.
 
 A shortlist is scored by what it tells per money (`information`) and by the gain in the best setting's chance (`gain`),
-mixed by the weight of the two aims. Where factors are set once per firing, several settings of those are tried, a
-firing is filled for each, and the one that is worth most is kept (process-constrained batches: Vellanki et al. 2017).
+mixed by the weight of the two aims. Where no melt is expected to raise that chance by a point, gains are mostly Monte
+Carlo error, and the melt that is itself most likely to succeed reaches most. A melt that costs more than knowing
+everything would be worth is passed over while there are others. Where factors are set once per firing, several settings
+of those are tried, a firing is filled for each, and the one that is worth most is kept (process-constrained batches:
+Vellanki et al. 2017).
 """
 
 from __future__ import annotations
@@ -29,6 +32,7 @@ RANKING_DRAWS = 400  # posterior draws used for ranking a shortlist
 FEW_DRAWS = 200  # and for the first look
 _SHORTLIST = 120  # settings looked at closely
 _FIRINGS, _DRAFT_FIRINGS = 6, 3  # settings of the shared factors that are tried, and from a draft
+_A_POINT = 0.01  # gain in the best chance below which gains are not told apart
 _JOINT_GAIN = 2  # melts already chosen up to which the joint gain of one more is enumerated
 _SETTINGS_A_FIRING, _SHORTLIST_A_FIRING = 300, 60
 
@@ -45,7 +49,8 @@ class Scores:
     gain : expected gain in the best setting's chance.
     price : money expected for a melt in a full firing; ones where the series knows no prices.
     risk : chance of a costly failure.
-    value : what the two aims make of it, 1 at most.
+    reach : gain, with `lift` times the chance of success of the melt itself. most_price : a melt that is worth making
+        costs no more. value : what the two aims make of it, 1 at most.
     """
 
     views: ChainViews
@@ -53,7 +58,10 @@ class Scores:
     gain: FloatArray
     price: FloatArray
     risk: FloatArray
+    reach: FloatArray
     value: FloatArray
+    lift: float
+    most_price: float
 
     @property
     def information(self) -> FloatArray:
@@ -62,14 +70,14 @@ class Scores:
 
     @property
     def tops(self) -> tuple[float, float]:
-        """Most information per price and most gain of any candidate; 1 where there is none."""
-        return float((self.information / self.price).max()) or 1.0, float(self.gain.max()) or 1.0
+        """Most information per price and most reach of any candidate; 1 where there is none."""
+        return float((self.information / self.price).max()) or 1.0, float(self.reach.max()) or 1.0
 
     def share_of_top(self, other: Scores, place: int, weight: float) -> float:
         """The value of one candidate of another shortlist, on the scale of this one."""
         told = float(other.information[place] / other.price[place])
-        top_told, top_gain = self.tops
-        return weight * told / top_told + (1.0 - weight) * float(other.gain[place]) / top_gain
+        top_told, top_reach = self.tops
+        return weight * told / top_told + (1.0 - weight) * float(other.reach[place]) / top_reach
 
 
 def shortlist(chain: ChainFit, wide: ChainViews, weight: float, most: int = _SHORTLIST) -> Positions:
@@ -86,15 +94,35 @@ def shortlist(chain: ChainFit, wide: ChainViews, weight: float, most: int = _SHO
     return np.unique(np.concatenate(found))
 
 
-def score(chain: ChainFit, raw: FloatArray, targets: ChainViews, weight: float) -> Scores:
-    """Score settings (n, n_factors) against the settings that may come out as the best."""
+def score(
+    chain: ChainFit,
+    raw: FloatArray,
+    targets: ChainViews,
+    weight: float,
+    *,
+    lift: float | None = None,
+    most_price: float = np.inf,
+) -> Scores:
+    """Score settings (n, n_factors) against the settings that may come out as the best.
+
+    Parameters
+    ----------
+    lift : as in `Scores`, from another shortlist of the same melts; by default from these settings.
+    most_price : money that knowing everything would be worth.
+    """
     views = chain_views(chain, raw, RANKING_DRAWS)
     by_stage = staged_information(views.stages)
     gain = np.maximum(expected_gain(views.good_draws(targets)), 0.0)
     price = _price_with_firing(chain, views)
     risk = expected_worth(chain.series.costs, views.names, views.stages).costly_failure
-    value = weight * _share_of_best(by_stage.sum(axis=0) / price) + (1.0 - weight) * _share_of_best(gain)
-    return Scores(views, by_stage, gain, price, risk, value)
+    success = views.success_draws.mean(axis=0)
+    if lift is None:
+        lift = max(_A_POINT - float(gain.max()), 0.0) / max(float(success.max()), 1e-9)
+    reach = gain + lift * success
+    value = weight * _share_of_best(by_stage.sum(axis=0) / price) + (1.0 - weight) * _share_of_best(reach)
+    if chain.series.costs.known and (price <= most_price).any():
+        value = np.where(price <= most_price, value, 0.0)
+    return Scores(views, by_stage, gain, price, risk, reach, value, lift, most_price)
 
 
 def choose(
@@ -111,7 +139,7 @@ def choose(
 
     Parameters
     ----------
-    tops : information per price and gain that count as 1; the best of these candidates where None.
+    tops : information per price and reach that count as 1; the best of these candidates where None.
     first : (n_factors,) the candidate that is melted in any case; the one of most value where None.
 
     Returns
@@ -120,8 +148,9 @@ def choose(
     """
     chosen = [int(np.argmax(scores.value if first is None else np.all(scores.views.raw == first, axis=1)))]
     told = float((scores.information / scores.price)[chosen[0]])
-    gain = float(scores.gain[chosen[0]])
-    top_told, top_gain = tops or scores.tops
+    gain, reach = float(scores.gain[chosen[0]]), float(scores.reach[chosen[0]])
+    top_told, top_reach = tops or scores.tops
+    lifted = scores.reach - scores.gain
     stages = [coarser(stage) for stage in scores.views.stages] if wanted > 1 else []
     good = scores.views.good_draws(targets) if wanted > 1 else ()
     while len(chosen) < wanted:
@@ -130,13 +159,16 @@ def choose(
         more = np.zeros_like(added)
         if weight < 1.0 and len(chosen) <= _JOINT_GAIN:
             more = np.maximum(expected_gain(good, chosen) - gain, 0.0)
-            value = value + (1.0 - weight) * _share_of_best(more + 1e-9 * added)
+            value = value + (1.0 - weight) * _share_of_best(more + lifted + 1e-9 * added)
         elif weight < 1.0:
-            value = value + (1.0 - weight) * _share_of_best(added * scores.gain + 1e-9 * added)
+            value = value + (1.0 - weight) * _share_of_best(added * scores.reach + 1e-9 * added)
+        if (scores.price <= scores.most_price).any():
+            value = np.where(scores.price <= scores.most_price, value, -1.0)
         place = int(np.argmax(value))
         told, gain = told + float(added[place]), gain + float(more[place])
+        reach += float(more[place] + lifted[place])
         chosen.append(place)
-    return chosen, weight * told / top_told + (1.0 - weight) * gain / top_gain
+    return chosen, weight * told / top_told + (1.0 - weight) * reach / top_reach
 
 
 def best_firing(
@@ -174,7 +206,7 @@ def best_firing(
             wide = chain_views(chain, raw, FEW_DRAWS, in_full=False)
             raw = raw[shortlist(chain, wide, weight, _SHORTLIST_A_FIRING)]
         raw = raw if first is None else np.vstack([first, raw])
-        near = score(chain, raw, targets, weight)
+        near = score(chain, raw, targets, weight, lift=scores.lift, most_price=scores.most_price)
         chosen, worth = choose(near, targets, wanted, weight, scores.tops, first)
         if best is None or worth > best[0]:
             best = (worth, near, chosen)

@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from meltdoe.costs.price import cost_of
 from meltdoe.log.melt_log import Log
-from meltdoe.plans.melt_plan import PlannedMelt
+from meltdoe.plans.melt_plan import CONFIRMATION, PlannedMelt
+from meltdoe.series.outcome import Unseen
 
-__all__ = ["CONFIRMATION", "BoundBy", "Left", "Room", "Unmade", "left_of_budget", "money_spent", "unmade_melts"]
+__all__ = ["BoundBy", "Left", "Room", "Unmade", "left_of_budget", "money_spent", "unmade_melts"]
 
-CONFIRMATION = "confirmation"  # in the plan, the purpose of a melt that is to confirm a setting
 BoundBy: TypeAlias = Literal["melts", "firings", "money"]
 
 
@@ -116,11 +117,11 @@ def unmade_melts(log: Log, planned: Sequence[PlannedMelt]) -> Unmade | None:
 
 
 def money_spent(log: Log) -> float:
-    """Money used so far: melts, firings, and the losses of what went wrong."""
-    costs, series = log.series.costs, log.series
-    spent = costs.melt * len(log.melt_numbers) + costs.firing * len({entry.firing for entry in log.entries})
-    for entry in log.entries:
-        for name, seen in entry.seen.items():
-            if series.outcome(name).is_good(seen) is False:
-                spent += costs.loss.get(name, 0.0)
-    return spent
+    """Money used so far: melts, firings, and the losses of what went wrong, once a melt or, where it is seen per mould,
+    once a casting.
+    """
+    series, failures = log.series, {}
+    for outcome in series.outcomes:
+        bad = [e for e in log.entries if outcome.is_good(e.seen.get(outcome.name, Unseen.NOT_REACHED)) is False]
+        failures[outcome.name] = float(len({(e.melt, e.mould if outcome.seen_per == "mould" else 1) for e in bad}))
+    return cost_of(series, len(log.melt_numbers), len({entry.firing for entry in log.entries}), failures).total

@@ -8,13 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from meltdoe.fit.stages.stage_chain import BestSetting, ChainFit
-from meltdoe.next_melt.firing_search import RANKING_DRAWS, within_risk
+from meltdoe.next_melt.firing_search import within_risk
 from meltdoe.next_melt.suggestion import Suggestion
-from meltdoe.next_melt.views import ChainViews, chain_views
-from meltdoe.next_melt.worth import expected_worth
+from meltdoe.next_melt.views import ChainViews
 from meltdoe.series.factor import FloatArray
 
-__all__ = ["Outlook", "melt_price"]
+__all__ = ["Outlook"]
 
 _SHARED, _OWN = 6, 24  # settings of a firing's factors, and of the others, that a forecast plays with
 
@@ -60,9 +59,3 @@ class Outlook:
         table = np.unique(np.vstack(crossed), axis=0)
         table = table[series.allowed(table)]
         return table[within_risk(self.chain, table, self.most_risk)]
-
-
-def melt_price(chain: ChainFit, raw: FloatArray) -> float:
-    """Price expected for a melt at one setting, losses included and the firing not."""
-    views = chain_views(chain, raw, RANKING_DRAWS, in_full=False)
-    return float(expected_worth(chain.series.costs, views.names, views.stages).price[0])

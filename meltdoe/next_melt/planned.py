@@ -100,18 +100,17 @@ def planned_next(
     first = open_melts[(unmade.in_begun_firing or unmade.melts)[0]]
     firing = [melt for melt in open_melts.values() if melt.firing == first.firing]
     raw = series.raw_table(melt.settings for melt in firing)
+    scored = score(chain, raw, targets, weight, lift=scores.lift)
     melts = tuple(
         replace(one, firing=melt.firing, planned=melt.melt)
-        for one, melt in zip(
-            suggest(chain, score(chain, raw, targets, weight), range(len(firing))), firing, strict=True
-        )
+        for one, melt in zip(suggest(chain, scored, range(len(firing))), firing, strict=True)
     )
     ceiling = None if most_risk is None else max(most_risk, max(melt.risk for melt in found))
     many = min(len(melts), len(found), _JOINT)
     pairs = np.vstack([raw[:many], *(melt.raw for melt in found[:many])])
     begun = first.firing == unmade.firing  # its firing is paid already
     prices = np.concatenate([_prices(chain, melts, begun)[:many], _prices(chain, found)[:many]])
-    share, error = _share(chain, pairs, prices, targets.raw[:_TARGETS], weight, scores.tops)
+    share, error = _share(chain, pairs, prices, targets.raw[:_TARGETS], weight, scores)
     return PlannedNext(
         melts,
         share,
@@ -138,17 +137,18 @@ def _share(
     prices: FloatArray,
     settings: FloatArray,
     weight: float,
-    tops: tuple[float, float],
+    scale: Scores,
 ) -> tuple[float, float]:
     """Worth of the first half of the rows as a share of that of the second half, with its standard error."""
     views, targets = chain_views(chain, raw), chain_views(chain, settings, in_full=False)
     half = len(raw) // 2
     halves = (range(half), range(half, 2 * half))
+    lifted = scale.lift * views.success_draws.mean(axis=0)
     worth = np.empty((_BATCHES, 2))
     for part in range(_BATCHES):
         here, aims = views.every(_BATCHES, part), targets.every(_BATCHES, part)
         stages, good = [coarser(stage) for stage in here.stages], here.good_draws(aims)
-        worth[part] = [_worth(stages, good, prices, list(rows), weight, tops) for rows in halves]
+        worth[part] = [_worth(stages, good, prices, list(rows), weight, scale, lifted) for rows in halves]
     plan, other = worth.mean(axis=0)
     if other <= 0.0:
         return 1.0, 0.0
@@ -162,9 +162,11 @@ def _worth(
     prices: FloatArray,
     chosen: list[int],
     weight: float,
-    tops: tuple[float, float],
+    scale: Scores,
+    lifted: FloatArray,
 ) -> float:
     """What some melts of one firing are worth together for the aim, on the scale of the search."""
     told = sum(added_information(stages, chosen[:place])[i] / prices[i] for place, i in enumerate(chosen))
     gain = max(float(expected_gain(good, chosen[:-1])[chosen[-1]]), 0.0) if weight < 1.0 else 0.0
-    return weight * float(told) / tops[0] + (1.0 - weight) * gain / tops[1]
+    top_told, top_reach = scale.tops
+    return weight * float(told) / top_told + (1.0 - weight) * (gain + float(lifted[chosen].sum())) / top_reach

@@ -12,17 +12,18 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from meltdoe.fit.draws.inclusion_mixture import Effort
-from meltdoe.fit.stages.stage_chain import N_DRAWS, ChainFit, fit_chain
+from meltdoe.fit.stages.stage_chain import N_DRAWS, BestSetting, ChainFit, fit_chain
 from meltdoe.log.melt_log import Log
 from meltdoe.next_melt.left import left_of_budget, money_spent
 from meltdoe.next_melt.views import ChainViews, chain_views
+from meltdoe.next_melt.worth import melt_price
 from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.series.factor import Amount, FloatArray
 from meltdoe.series.melt_series import MeltSeries
 
 __all__ = [
     "SPENT", "SURE", "Confirmation", "Ending", "Verdict", "chance_reachable", "confirmation", "confirmation_melts",
-    "money_spent", "reachable_at_even_odds", "stake", "verdict",
+    "money_spent", "most_worth_knowing", "reachable_at_even_odds", "stake", "verdict",
 ]  # fmt: skip
 
 Ending: TypeAlias = Literal[
@@ -35,6 +36,7 @@ SPENT: frozenset[Ending] = frozenset({"melts spent", "firings spent", "money spe
 SURE = 0.90  # chance that the best setting reaches the target, enough to stop
 HOPELESS = 0.05  # chance that any setting at all reaches the target, too little to go on
 _FORLORN = 0.01  # so little that not even the best guess is worth a try
+_AMPLE = 2.0  # times its price that knowing everything is worth; below it, how it was worked out matters
 _NEAR = 0.2  # share of its range that an amount may lie away from a setting that counts as tried
 _LOOKED_AT = 1500  # settings looked at for it
 _FEW_DRAWS = 200  # draws of the first look at them
@@ -146,6 +148,22 @@ def hope_left(chain: ChainFit, reachable: float, best: FloatArray, *, can_be_tri
     if hope >= HOPELESS:
         return "open"
     return "last try" if can_be_tried and hope >= _FORLORN and not _tried(chain, best) else "none"
+
+
+def most_worth_knowing(chain: ChainFit, most_gain: float, best: BestSetting) -> float:
+    """Gain in the best chance if everything were known, for judging whether a melt is worth its cost.
+
+    The default prior of a long chain holds success to be rare, and what it makes of the gain must not end a series
+    before the best guess was tried: where `most_gain` would hardly pay for that melt, it counts for at least the
+    even-odds chance that the target can be reached (`reachable_at_even_odds`) times the way from the best chance to it.
+    """
+    series, worth = chain.series, stake(chain.series)
+    if worth is None:
+        return most_gain
+    price = melt_price(chain, best.raw) + series.costs.firing / series.kiln.melts_per_firing
+    if most_gain * worth >= _AMPLE * price or _tried(chain, best.raw):
+        return most_gain
+    return max(most_gain, reachable_at_even_odds(chain) * max(series.target_chance - best.chance, 0.0))
 
 
 def _tried(chain: ChainFit, setting: FloatArray) -> bool:

@@ -7,11 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.information import StageView, reach_chances
+from meltdoe.next_melt.views import chain_views
 from meltdoe.series.budget import Costs
 from meltdoe.series.factor import FloatArray
 
-__all__ = ["Worth", "expected_worth"]
+__all__ = ["Worth", "expected_worth", "melt_price"]
+
+_PRICE_DRAWS = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,3 +51,9 @@ def expected_worth(costs: Costs, names: Sequence[str], stages: Sequence[StageVie
             loss += amount * fails
             costly += fails
     return Worth(price=costs.melt + loss, loss=loss, costly_failure=np.minimum(costly, 1.0))
+
+
+def melt_price(chain: ChainFit, raw: FloatArray) -> float:
+    """Price expected for a melt at one setting, losses included and the firing not."""
+    views = chain_views(chain, raw, _PRICE_DRAWS, in_full=False)
+    return float(expected_worth(chain.series.costs, views.names, views.stages).price[0])

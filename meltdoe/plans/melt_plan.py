@@ -12,7 +12,14 @@ from meltdoe.series.melt_series import MeltSeries
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Plan", "PlannedMelt"]
+__all__ = ["CONFIRMATION", "MELT_BY_MELT", "PROPOSED", "Plan", "PlannedMelt"]
+
+PROPOSED = "proposed"
+"""Purpose of a melt that was chosen in the light of those before it."""
+CONFIRMATION = "confirmation"
+"""Purpose of a melt that is to confirm a setting."""
+MELT_BY_MELT = "melt by melt"
+"""Design of a plan that no pattern stands behind: each firing was chosen from what was known before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +58,13 @@ class Plan:
     design: str
     reason: str = ""
     seed: int = 1
+
+    @property
+    def by_lot(self) -> tuple[PlannedMelt, ...]:
+        """Melts of a pattern, whose order was drawn by lot; not those chosen since, nor any of a plan made by hand."""
+        if not self.reason or self.design == MELT_BY_MELT:
+            return ()
+        return tuple(melt for melt in self.melts if melt.purpose not in (PROPOSED, CONFIRMATION))
 
     @property
     def raw(self) -> FloatArray:

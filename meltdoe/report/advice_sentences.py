@@ -120,12 +120,15 @@ def _why(series: MeltSeries, advice: Advice) -> str:
             f"{_in_the_way(advice)}"
         )
     if v.ending == "not worth it":
-        of_what = "the money set aside" if series.budget.money is not None else "what the melts set aside would cost"
+        of_what = (
+            "the money set aside" if series.budget.money is not None else "what all melts of the budget would cost"
+        )
         worth = series.budget.money if series.budget.money is not None else _price_of_all(series)
         return (
             f"Another melt is not worth its cost: even knowing everything would raise the best chance by only "
-            f"{_points(v.most_gain)}, worth {money(series, v.most_gain * worth)} where a sure success is worth "
-            f"{of_what}; the next melt is expected to cost {money(series, v.cost)}. As things stand {said}."
+            f"{_points(v.most_gain)}. A sure success is put at {money(series, worth)}, {of_what}; so many points of it "
+            f"are {money(series, v.most_gain * worth)}, and the next melt is expected to cost {money(series, v.cost)}. "
+            f"As things stand {said}."
         )
     if v.last_try:
         return (
@@ -146,7 +149,10 @@ def _why(series: MeltSeries, advice: Advice) -> str:
 
 def likely_best_words(chance: float) -> str:
     """What the best of all settings can be expected to give."""
-    return f"as likely as not, no setting within these bounds succeeds more than {percent(chance)} of the time"
+    return (
+        "as likely as not, by the melts and by what was assumed before them, no setting within these bounds succeeds "
+        f"more than {percent(chance)} of the time"
+    )
 
 
 def _likely(advice: Advice) -> str:
@@ -263,8 +269,10 @@ def why_not_another(series: MeltSeries, advice: Advice) -> list[str]:
     if advice.safest is not None:
         lines.append(
             f"Safer: {series.show(advice.safest.settings)}; chance of a costly failure {percent(advice.safest.risk)} "
-            f"instead of {percent(first.risk)}, telling {tells(advice.safest.information)} instead of "
-            f"{tells(first.information)}."
+            f"instead of {percent(first.risk)}, of full success {percent(advice.safest.chance)} instead of "
+            f"{percent(first.chance)}; it tells {tells(advice.safest.information)} instead of "
+            f"{tells(first.information)}, and is expected to raise the best chance by {_points(advice.safest.gain)} "
+            f"instead of {_points(first.gain)}."
         )
     return lines
 

@@ -17,7 +17,7 @@ _WHY: dict[Ending, str] = {
     "money spent": "what is left of the budget does not pay for another melt",
     "out of reach": "the target is out of reach within these ranges and limits",
     "not worth it": "another melt is not worth what it costs",
-    "go on": "another melt can still tell much",
+    "go on": "it is not settled yet",
 }
 
 

@@ -58,15 +58,21 @@ def _order(log: Log, plan: Plan | None) -> list[str]:
         said = ["No: there was no plan, and each melt was chosen in the light of those before it."]
     elif not plan.reason:
         said = ["The plan was written by hand, and nothing says how its order was chosen."]
+    elif not plan.by_lot:
+        said = ["No: each firing was chosen in the light of those before it."]
     else:
         said = [f"The order of the plan was drawn by lot (seed {plan.seed})."]
         moved = _out_of_order(log, plan)
-        made = len({entry.melt for entry in log.entries} & {melt.melt for melt in plan.melts})
-        beyond = len(log.melt_numbers) - made
+        drawn = {melt.melt for melt in plan.by_lot}
+        made = len(log.melt_numbers & drawn)
+        before = len([melt for melt in log.melt_numbers if melt < min(drawn)])
+        beyond = len(log.melt_numbers) - made - before
         said.append(
             f"The {made} planned melts made so far "
             + (f"did not keep to it: {melts_phrase(moved)} came before their turn." if moved else "followed it.")
         )
+        if before:
+            said.append(f"{before} melt{'s were' * (before > 1) or ' was'} made before there was a plan.")
         if beyond:
             said.append(f"{beyond} further melt{'s were' * (beyond > 1) or ' was'} chosen later, not drawn by lot.")
     most = max(_along_order(log), default=None)
@@ -85,9 +91,9 @@ def _order(log: Log, plan: Plan | None) -> list[str]:
 def _out_of_order(log: Log, plan: Plan) -> list[int]:
     """Melts made before one that the plan has earlier, by firing."""
     place = {firing: i for i, firing in enumerate(firings_in_order(log.entries))}
-    planned = {melt.melt: melt for melt in plan.melts}
+    planned = {melt.melt: melt for melt in plan.by_lot}
     first: dict[int, int] = {}
-    for melt in plan.melts:
+    for melt in plan.by_lot:
         first[melt.firing] = min(first.get(melt.firing, melt.order), melt.order)
     made = [(first[planned[e.melt].firing], place[e.firing], e.melt) for e in log.entries if e.melt in planned]
     return sorted({melt for turn, at, melt in made if any(t < turn and p > at for t, p, _ in made)})

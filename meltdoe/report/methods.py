@@ -143,7 +143,7 @@ def methods(chain: ChainFit, plan: Plan | None, pictures: tuple[Picture, ...]) -
         seed=chain.seed,
         design="" if plan is None else plan.design,
         plan_seed=0 if plan is None else plan.seed,
-        randomised=plan is not None and bool(plan.reason),
+        randomised=plan is not None and bool(plan.by_lot),
         prior=InclusionPrior(),
         n_factors=len(chain.series.factors),
         kinds=kinds,

@@ -42,7 +42,7 @@ def waiting_sentences(log: Log) -> tuple[str, ...]:
         for state in (Unseen.LATER, Unseen.LOST):
             melts = sorted({e.melt for e in log.entries if e.seen.get(outcome.name) is state})
             if melts:
-                what = "not known yet" if state is Unseen.LATER else "lost, nobody looked"
+                what = "not known yet" if state is Unseen.LATER else "lost, never to be known"
                 said.append(f"{capital(outcome.name)} of {melts_phrase(melts)}: {what}.")
     return tuple(said)
 

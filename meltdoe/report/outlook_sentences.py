@@ -18,6 +18,7 @@ from meltdoe.series.melt_series import MeltSeries
 __all__ = ["bound_sentences", "forecast_sentence", "moving_sentences", "result_sentences", "thin_sentences"]
 
 _MOST_SPOTS = 3
+_LONG_CHAIN = 4  # outcomes that have to be good before what was assumed weighs more than a few melts
 
 
 def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
@@ -53,14 +54,37 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
     return f"{said}."
 
 
+def _succeeded(advice: Advice) -> bool:
+    """Whether a melt was good throughout: what is varied can then do it."""
+    log = None if advice.outlook is None else advice.outlook.chain.log
+    return log is not None and any(log.succeeded(entry) for entry in log.entries)
+
+
+def _assumed(series: MeltSeries, advice: Advice) -> str:
+    """That a long chain is held to be rarely good throughout before anything is melted; empty once one was."""
+    counted = sum(outcome.counts for outcome in series.outcomes)
+    if (
+        counted < _LONG_CHAIN
+        or _succeeded(advice)
+        or advice.prospect is None
+        or advice.prospect.sight == "out of sight"
+    ):
+        return ""
+    return (
+        f" Much of that was assumed, not seen: before any melt each of {counted} outcomes is taken to be about as "
+        f"likely bad as good, which leaves about {percent(0.5**counted)} for all of them at once. The melts do not "
+        "speak against the target so far; what you know already belongs into [[belief]] blocks of series.toml."
+    )
+
+
 def moving_sentences(series: MeltSeries, advice: Advice) -> list[str]:
     """What would have to move where hardly a series played on becomes sure of the target: target, melts, bounds."""
     seen, found = advice.prospect, advice.forecast
     if seen is None or found is None:
         return []
-    said, best = [], percent(advice.best.chance)
+    said, best, out_of_sight = [], percent(advice.best.chance), seen.sight == "out of sight"
     if advice.likely_best is not None and advice.likely_best < series.target_chance:
-        said.append(f"The target: {likely_best_words(advice.likely_best)}.")
+        said.append(f"The target: {likely_best_words(advice.likely_best)}.{_assumed(series, advice)}")
     if seen.longer is not None:
         sure = 1.0 - seen.longer.never
         longer = f"with {_melts(seen.longer.horizon)} instead of {found.horizon}, {_of_hundred(sure)} become sure"
@@ -74,7 +98,7 @@ def moving_sentences(series: MeltSeries, advice: Advice) -> list[str]:
     else:
         said.append(
             f"What is varied: no single limit or end of a range would raise the chance at the best setting, {best}, by "
-            "much; think of another material, mould or kiln."
+            f"much{'' if not out_of_sight or _succeeded(advice) else '; think of another material, mould or kiln'}."
         )
     return said
 

@@ -75,7 +75,7 @@ __all__ = ["Learnt", "Recommended", "Report", "report_of"]
 # first words of the names of figures
 _OF_THE_PLAN = ("plan", "alias", "power", "kiln", "viscosity")
 _OF_THE_NEXT = ("information", "next")
-_OF_OUTCOMES = ("effects", "half", "seen")
+_OF_OUTCOMES = ("effects", "half-normal", "seen")
 _MOST_FACTORS_REFITTED, _MOST_MELTS_REFITTED = 10, 40  # beyond them the refits would take minutes
 
 
@@ -201,6 +201,7 @@ def report_of(
     best = None if advice is None else advice.best
     judged = any(outcome.counts for outcome in series.outcomes)
     plan = plan if plan is not None and plan.melts else None
+    drawn_up = None if plan is None or (plan.reason and not plan.by_lot) else plan
     dates = sorted(entry.date for entry in log.entries if entry.date is not None)
     ended = [log.succeeded(entry) for entry in log.entries]
     found = _learning(chain, best, past) if best is not None and judged and log.entries else None
@@ -216,7 +217,7 @@ def report_of(
         ends=(ended.count(True), ended.count(False), ended.count(None)),
         beyond=0 if plan is None else len(log.melt_numbers - {melt.melt for melt in plan.melts}),
         answer=answer_sentences(chain, advice, judged),
-        planned=None if plan is None else planned_of(plan, compared),
+        planned=None if drawn_up is None else planned_of(drawn_up, compared),
         plan_pictures=placed["planned"],
         melts=melt_table(log, plan) if log.entries else None,
         charges=charge_table(log),
@@ -240,7 +241,7 @@ def report_of(
         next=None if advice is None or not judged else _next(series, advice),
         next_pictures=placed["next"],
         cautions=caution_table(cautions_of(series, reached_celsius(series, log.raw))),
-        methods=methods(chain, plan, pictures),
+        methods=methods(chain, drawn_up, pictures),
         provenance=provenance(series.folder, chain.seed),
         log_csv=log_text(series, [entry_row(series, entry) for entry in log.entries]),
     )
@@ -255,7 +256,7 @@ def _placed(pictures: tuple[Picture, ...]) -> dict[str, tuple[Picture, ...]]:
             found["planned"].append(picture)
         elif kind in _OF_THE_NEXT:
             found["next"].append(picture)
-        elif kind not in _OF_OUTCOMES and kind != "progress":
+        elif kind != "progress" and not picture.name.startswith(_OF_OUTCOMES):
             found["melts" if kind == "melts" else "works"].append(picture)
     return {name: tuple(some) for name, some in found.items()}
 
@@ -270,7 +271,7 @@ def _notes(log: Log) -> tuple[tuple[str, str], ...]:
 
 
 def _learnt(stage: StageFit, position: int, pictures: tuple[Picture, ...]) -> Learnt:
-    own = [f"{what}-{position + 1}" for what in ("effects", "half-normal", "seen")]
+    own = [f"{what}-{position + 1}" for what in _OF_OUTCOMES]
     shown = tuple(p for p in pictures if any(p.name == name or p.name.startswith(f"{name}-") for name in own))
     said = telling_sentences(stage) if stage.n_seen else (counted_sentence(stage),)
     return Learnt(stage, tuple(dict.fromkeys(said)), effect_table(stage) if stage.n_seen else None, shown)
@@ -285,9 +286,7 @@ def _checks(chain: ChainFit, found: Learning) -> tuple[Passage, ...]:
     said = learning_passages(chain, found)
     if found.past is not None:
         return said
-    left_out = (
-        "Past predictions, drift and the part of beliefs need many refits and were left out for so large a series."
-    )
+    left_out = "Past predictions, drift and the part of beliefs need many refits: left out for so large a series."
     return (*said, Passage("What was not looked at", (left_out,)))
 
 

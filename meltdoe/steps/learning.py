@@ -45,7 +45,9 @@ def advise(
     return chain.series, next_melts(chain, count=count, aim=aim, most_risk=most_risk, seed=seed, planned=planned)
 
 
-def add_to_plan(series: MeltSeries, advice: Advice, count: int | None = None) -> tuple[PlannedMelt, ...]:
+def add_to_plan(
+    series: MeltSeries, advice: Advice, count: int | None = None, *, confirm: bool = False
+) -> tuple[PlannedMelt, ...]:
     """Write the proposed melts behind those of the plan; where the target is reached, melts to confirm it instead.
 
     A setting that melts are confirming already goes on being confirmed, unless one of them was bad.
@@ -53,6 +55,7 @@ def add_to_plan(series: MeltSeries, advice: Advice, count: int | None = None) ->
     Parameters
     ----------
     count : melts to confirm; by default as many as a firing holds.
+    confirm : whether the best setting is to be confirmed though the target does not count as reached.
 
     Returns
     -------
@@ -61,15 +64,14 @@ def add_to_plan(series: MeltSeries, advice: Advice, count: int | None = None) ->
     from dataclasses import replace
 
     from meltdoe.files.store.plan_csv import write_plan
-    from meltdoe.next_melt.left import CONFIRMATION
-    from meltdoe.plans.melt_plan import Plan, PlannedMelt
+    from meltdoe.plans.melt_plan import CONFIRMATION, MELT_BY_MELT, PROPOSED, Plan, PlannedMelt
 
     each = series.kiln.melts_per_firing
-    confirming = advice.verdict.ending == "reached"
+    confirming = confirm or advice.verdict.ending == "reached"
     if advice.follows_plan and not confirming:
         return ()
     log, plan = read_log(series), plan_or_none(series)
-    plan = plan or Plan(series, (), "melt by melt", "Each firing is chosen from what was known before it.", series.seed)
+    plan = plan or Plan(series, (), MELT_BY_MELT, "each firing chosen from what was known before it", series.seed)
     unmade = tuple(melt for melt in plan.melts if melt.melt not in log.melt_numbers)
     melt = 1 + max([*log.melt_numbers, *(planned.melt for planned in plan.melts)], default=0)
     firing = 1 + max([*(entry.firing for entry in log.entries), *plan.firings], default=0)
@@ -78,7 +80,7 @@ def add_to_plan(series: MeltSeries, advice: Advice, count: int | None = None) ->
     to_confirm = begun.settings if begun is not None and not begun.bad else advice.best.settings
     settings = [to_confirm] * (count or each) if confirming else [one.settings for one in advice.melts]
     added = tuple(
-        PlannedMelt(melt + i, firing + i // each, order + i, one, CONFIRMATION if confirming else "proposed")
+        PlannedMelt(melt + i, firing + i // each, order + i, one, CONFIRMATION if confirming else PROPOSED)
         for i, one in enumerate(settings)
     )
     whole = write_plan(series, replace(plan, melts=(*unmade, *added)))

@@ -313,7 +313,7 @@ def test_a_target_that_cannot_be_reached_is_told_early_in_words_to_act_on(tmp_pa
     assert heads[-1] == "STOP", heads
     assert "The target of 95 % is not in sight" in decide
     moving = decide.partition("What would have to move:")[2].partition("\n\n")[0]
-    assert "The target: as likely as not, no setting within these bounds succeeds more than" in moving
+    assert "as likely as not, by the melts and by what was assumed before them, no setting within" in moving
     assert "More melts alone would not do: with 30 melts instead of" in moving
     assert "another material, mould or kiln" in moving or "would be with the" in moving
     assert "If you go on all the same: Aim:" in decide

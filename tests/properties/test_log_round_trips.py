@@ -169,8 +169,9 @@ def test_the_journal_replayed_is_the_log_after_any_steps(todo):
         series = at(place)
         model, before, refusals = {}, [], []
         for step, entry in todo:
+            named = dict.fromkeys(NAMES, "unknown") | entry.settings
             said = {
-                "settings": dict.fromkeys(NAMES, "unknown") | entry.settings, "seen": entry.seen, "circumstances": entry.circumstances,
+                "settings": named, "seen": entry.seen, "circumstances": entry.circumstances,
                 "note": entry.note, "date": entry.date, "firing": entry.firing,
             }  # fmt: skip
             new = dict(model)

@@ -108,7 +108,9 @@ def threshold(
         float(never.mean()),
         float(always.mean()),
         others,
-        _sentence(turned, what, chance, direction, (value, low, high), fit.level, float(never.mean())),
+        _sentence(
+            turned, what, chance, direction, (value, low, high), fit.level, float(never.mean()), float(always.mean())
+        ),
     )
 
 
@@ -142,6 +144,7 @@ def _sentence(
     values: tuple[float, float, float],
     level: float,
     never: float,
+    always: float,
 ) -> str:
     ends = (factor.low, factor.high) if isinstance(factor, Amount) else (0.0, len(factor.options) - 1.0)
     value, low, high = (factor.show(_shown(factor, v)) for v in values)
@@ -150,6 +153,11 @@ def _sentence(
     beyond = f"chance that no setting of {factor.name} in its range is enough: {percent(never)}"
     if never >= 0.5:
         return f"{capital(factor.name)} {goal}: probably not within its range; {beyond}."
+    if always >= 0.5:
+        return (
+            f"{capital(factor.name)} {goal}: probably anywhere in its range, the other factors held; chance "
+            f"that all of it is enough: {percent(always)}."
+        )
     text = f"{capital(factor.name)} {direction} {value} {goal}; between {low} and {high} with {level_phrase(level)}"
     if hard_end in values[1:] and never > 0.005:
         text += f" or beyond the range ({beyond})"

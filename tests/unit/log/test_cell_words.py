@@ -69,6 +69,23 @@ def test_a_setting_of_a_melt_that_was_made_may_be_unknown():
         read_actual(SAND, "fin")
 
 
+@pytest.mark.parametrize(
+    ("factor", "possible", "impossible"),
+    [
+        (Amount("peak", 1150, 1250, unit="°C"), ("20", "1320", "2192 °F"), ("12500", "-300", "-273000")),
+        (Amount("flux", 12, 26, unit="wt%"), ("0", "40", "100"), ("-5", "170", "1e9")),
+        (Amount("hold", 1, 8, unit="h"), ("0", "72", "160"), ("-1", "161")),
+        (Amount("tilt", -5, 5), ("-60", "100"), ("101", "-101")),
+    ],
+)
+def test_a_slip_by_a_power_of_ten_is_no_setting(factor, possible, impossible):
+    for text in possible:
+        assert isinstance(read_setting(factor, text), float)
+    for text in impossible:
+        with pytest.raises(CellFault, match=f"{factor.name} says"):
+            read_setting(factor, text)
+
+
 def test_a_setting_on_a_log_scale_must_be_above_nothing():
     with pytest.raises(CellFault, match="log"):
         read_setting(Amount("hold", 1, 8, unit="h", scale="log"), "0")

@@ -8,8 +8,8 @@ from small_chain import SOUND, SPILLED, STIFF, chain_of, melted, small_series
 
 from meltdoe.next_melt.advice import next_melts
 from meltdoe.next_melt.confirming import confirmed
-from meltdoe.next_melt.left import CONFIRMATION, unmade_melts
-from meltdoe.plans.melt_plan import PlannedMelt
+from meltdoe.next_melt.left import unmade_melts
+from meltdoe.plans.melt_plan import CONFIRMATION, PlannedMelt
 from meltdoe.report.advice_sentences import confirmed_sentence, why_verdict
 from meltdoe.series.outcome import Unseen
 

@@ -211,7 +211,7 @@ def test_a_sure_success_is_worth_what_was_set_aside_for_it():
 
 def test_a_melt_that_costs_more_than_it_could_bring_is_not_worth_it():
     rows = LOGS["all good"] * 5
-    costs = Costs(melt=16.0, loss={"contained": 300.0})
+    costs = Costs(melt=20.0, loss={"contained": 300.0})
     dear = advice_for(rows, target_chance=0.97, costs=costs, budget=Budget(money=600.0))
     assert dear.verdict.most_gain * 600.0 < dear.verdict.cost
     assert dear.verdict.ending == "not worth it"

@@ -54,7 +54,9 @@ def test_a_target_out_of_sight_is_said_first_with_what_would_have_to_move(hopele
     assert why_verdict(series, advice).startswith("The target of 95 % is not in sight: the chance that")
     assert "hardly any become 90 % sure" in forecast_sentence(series, advice)
     said = moving_sentences(series, advice)
-    assert said[0].startswith("The target: as likely as not, no setting within these bounds succeeds more than ")
+    assert said[0].startswith(
+        "The target: as likely as not, by the melts and by what was assumed before them, no setting"
+    )
     assert said[1].startswith("More melts alone would not do: with 30 melts instead of 7, ")
     assert said[2].startswith(("A bound: the best setting, now at ", "What is varied: no single limit"))
     reach = advice.outlook.targets.success_draws.max(axis=1)

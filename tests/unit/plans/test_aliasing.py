@@ -107,7 +107,7 @@ def test_correlations() -> None:
 def test_alias_matrix_is_the_bias_of_least_squares() -> None:
     rng = np.random.default_rng(4)
     X1, X2, beta = rng.normal(size=(10, 3)), rng.normal(size=(10, 2)), np.array([0.7, -1.3])
-    bias = np.linalg.lstsq(X1, X2 @ beta)[0]
+    bias = np.linalg.lstsq(X1, X2 @ beta, rcond=None)[0]
     assert alias_matrix(X1, X2) @ beta == pytest.approx(bias)
 
 
