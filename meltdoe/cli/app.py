@@ -9,6 +9,7 @@ import io
 import os
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Annotated, NoReturn
 
 import typer
@@ -103,6 +104,9 @@ def main() -> None:
     """Run a command and end with its exit code; a fault in the user's files is one line each, never a traceback."""
     # tables here are small: a second BLAS thread costs more than it brings, and the numbers stay the same
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # closed by the shell that called: nothing is read there, nothing is seen
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdin, sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without °C shows "?" in its place

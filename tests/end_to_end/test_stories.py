@@ -282,6 +282,9 @@ def test_six_half_noted_failures_lead_to_a_setting_that_works(noted):
     end = said[-1]
     assert end["advice"]["ending"] == "reached"
     assert honey(end["best"]["settings"]) == ("contained=yes", "poured=yes"), "what is recommended truly works"
+    planned_more = run("next", noted, "--add-to-plan", "--confirm", "--melts", "2").out
+    assert planned_more.count("In the plan now: ") == 2
+    assert [row["purpose"] for row in rows(noted, "plan.csv")][-2:] == ["confirmation"] * 2
     run("sheets", noted)
 
 

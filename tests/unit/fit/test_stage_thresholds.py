@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from meltdoe.fit.stages.phrases import percent
 from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.fit.stages.thresholds import threshold
 from meltdoe.log.melt_log import Entry, Log
@@ -42,6 +43,15 @@ def test_a_perfect_split_still_has_a_threshold_with_an_interval() -> None:
     assert total == pytest.approx(1)
     assert found.sentence.startswith("Flux at least ")
     assert "wt%" in found.sentence
+
+
+def test_where_every_setting_is_enough_no_least_one_is_named() -> None:
+    found = threshold(split_at(-1).stage("poured"), "flux", 0.5)
+    assert found.probability_throughout >= 0.5
+    assert found.sentence == (
+        "Flux for poured with a chance of 50 %: probably anywhere in its range, the other factors held; chance that "
+        f"all of it is enough: {percent(found.probability_throughout)}."
+    )
 
 
 def test_a_falling_chance_has_a_greatest_setting() -> None:

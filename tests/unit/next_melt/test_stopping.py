@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from small_chain import LOGS, melted, small_series
 
+from meltdoe.log.melt_log import Entry, Log
 from meltdoe.next_melt import stopping
+from meltdoe.next_melt.left import money_spent
 from meltdoe.next_melt.stopping import (
     HOPELESS,
     SURE,
@@ -20,7 +22,7 @@ from meltdoe.next_melt.stopping import (
     verdict,
 )
 from meltdoe.next_melt.views import chain_views
-from meltdoe.series import Amount, Budget, Choice, Costs, Kiln
+from meltdoe.series import Amount, Budget, Choice, Costs, Kiln, Outcome
 
 HALF_PRICED = Costs(melt=10.0, firing=4.0)
 
@@ -95,6 +97,19 @@ def test_reasons_are_given_in_the_order_in_which_a_maker_would_want_to_hear_them
 
 def test_a_last_try_that_the_budget_forbids_is_none():
     assert not judged(hope="last try", budget=Budget(melts=5)).last_try
+
+
+def test_a_loss_is_paid_once_a_melt_though_two_castings_tell_of_it():
+    """One melt of two moulds did not stay in the crucible: 10 + 15 + 30. Of its castings each is a loss of its own."""
+    outcomes = (Outcome("contained", "pass"), Outcome("whole", "pass", after="contained", seen_per="mould"))
+    costs = Costs(melt=10.0, firing=15.0, loss={"contained": 30.0, "whole": 4.0})
+    series = small_series(outcomes=outcomes, costs=costs, moulds_per_melt=2)
+    set_to = {"flux": 30.0, "peak": 1150.0}
+    spilt = [Entry(1, 1, set_to, {"contained": False}, mould=mould) for mould in (1, 2)]
+    broken = [Entry(2, 2, set_to, {"contained": True, "whole": False}, mould=mould) for mould in (1, 2)]
+    assert money_spent(Log(series, tuple(spilt))) == pytest.approx(55.0)
+    assert money_spent(Log(series, tuple(broken))) == pytest.approx(10 + 15 + 2 * 4)
+    assert money_spent(Log(series, (*spilt, *broken))) == pytest.approx(55 + 33)
 
 
 def test_noise_below_zero_is_no_gain():

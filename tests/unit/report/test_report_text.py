@@ -29,9 +29,10 @@ from invented_reports import (
 
 import meltdoe
 from meltdoe.fit.stages.phrases import percent
-from meltdoe.plans.melt_plan import Plan, PlannedMelt
+from meltdoe.plans.melt_plan import MELT_BY_MELT, PROPOSED, Plan, PlannedMelt
 from meltdoe.plans.merits.assessment import assess
 from meltdoe.report.deviations import deviation_sentences, moved
+from meltdoe.report.html import report_page
 from meltdoe.report.methods import REFERENCES, in_text, methods
 from meltdoe.report.provenance import provenance
 from meltdoe.report.result_tables import (
@@ -171,7 +172,7 @@ def test_the_answer_names_setting_risk_and_verdict(report):
 def test_what_is_not_known_is_said(report):
     said = " ".join(report.unknown)
     assert "Cracks of melt 6: not known yet." in said
-    assert "Seeds of melt 5: lost, nobody looked." in said
+    assert "Seeds of melt 5: lost, never to be known." in said
     assert any("cannot" in sentence or "never changed" in sentence for sentence in report.unknown)
 
 
@@ -285,3 +286,20 @@ def test_amounts_that_no_melt_kept_to_are_told_once_a_factor():
     made = len(planned & log.melt_numbers)
     assert peak[0].startswith(f"Peak was not as planned in {made} of {made} melts, by at most ")
     assert sum(sentence.startswith("Melt ") for sentence in said) < made
+
+
+def test_melts_chosen_one_by_one_are_never_said_to_be_drawn_by_lot():
+    chain, advice = whole_chain(), advice_for(whole_chain())
+    plan = chain_plan()
+    later = tuple(replace(melt, purpose=PROPOSED) for melt in plan.melts[4:])
+    mixed = replace(plan, melts=(*plan.melts[:4], *later))
+    order = " ".join(report_of(chain, mixed, advice, ()).doubts[0].sentences)
+    assert "The 4 planned melts made so far" in order
+    assert "further melts were chosen later, not drawn by lot" in order
+    chosen = replace(plan, design=MELT_BY_MELT, reason="each firing chosen from what was known before it")
+    found = report_of(chain, chosen, advice, ())
+    assert found.planned is None, "no statistics of a plan that nobody drew up"
+    assert not found.methods.randomised
+    assert found.doubts[0].sentences[0] == "No: each firing was chosen in the light of those before it."
+    for reader in (None, "journal"):
+        assert "drawn by lot" not in Page(report_page(found, {}, reader)).text("p")
