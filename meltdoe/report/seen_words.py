@@ -10,8 +10,8 @@ __all__ = ["SEEN_NOTE", "seen_phrase", "seen_words"]
 
 NOT_REACHED = "not reached"
 SEEN_NOTE = (
-    "Not reached: an earlier stage had failed, so there was nothing to see; later: not known yet; lost: it got there, "
-    "but nobody looked; not known: an earlier stage is later or lost, so whether it got here cannot be said."
+    "Not reached: an earlier stage had failed, so there was nothing to see; later: not known yet; lost: it got "
+    "there, and nobody will know; not known: an earlier stage is later or lost, so whether it got here cannot be said."
 )
 
 

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from scipy.special import expit, ndtr
 
 from meltdoe.fit.model.inclusion_prior import TermRoles
-from meltdoe.fit.model.likelihood import Kind
 from meltdoe.fit.model.prior import ShapePrior
 from meltdoe.fit.stages.stage_chain import ChainFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.series import Amount, Choice, GoodRange, MeltSeries, Outcome, Seen, Unseen, cross_terms, main_terms
+from meltdoe.series.outcome import OutcomeKind
 from meltdoe.series.terms import square_terms
 
 from .coverage_scores import ROUNDING, Played
@@ -117,7 +117,7 @@ def _world(
     by_column = series.coding.column_terms(terms)
     members = tuple(() if term is None else tuple(names.index(name) for name in term.factors) for term in by_column)
     orders = tuple(0 if term is None else term.order for term in by_column)
-    kind: Kind = "pass" if sigma is None else "measured"
+    kind: OutcomeKind = "pass" if sigma is None else "measured"
     roles = TermRoles(members, orders)
     coef = true_coefficients(roles, kind, "prior", rng) * np.where(roles.per_sigma(kind), sigma or 1.0, 1.0)
     matrix = series.coding.matrix

@@ -27,9 +27,10 @@ from scipy.special import expit, ndtr
 from meltdoe.fit.draws.inclusion_mixture import mixture_posterior
 from meltdoe.fit.draws.posterior_draws import Posterior
 from meltdoe.fit.model.inclusion_prior import InclusionPrior, SeriesClass, TermRoles
-from meltdoe.fit.model.likelihood import Kind, Observed
+from meltdoe.fit.model.likelihood import Observed
 from meltdoe.fit.model.prior import ShapePrior
 from meltdoe.series.coding import contrasts
+from meltdoe.series.outcome import OutcomeKind
 
 from .coverage_scores import ROUNDING, Played
 from .rival_classifiers import rival_chances
@@ -66,10 +67,10 @@ class Table:
     roles: TermRoles
 
 
-Fit: TypeAlias = Callable[[Table, Array, Kind, Observed, int], Posterior]
+Fit: TypeAlias = Callable[[Table, Array, OutcomeKind, Observed, int], Posterior]
 
 
-def program_fit(table: Table, y: Array, kind: Kind, observed: Observed, seed: int) -> Posterior:
+def program_fit(table: Table, y: Array, kind: OutcomeKind, observed: Observed, seed: int) -> Posterior:
     """The posterior as the program calls it."""
     roles = table.roles
     return mixture_posterior(
@@ -101,7 +102,7 @@ def simulated_table(n: int, rng: np.random.Generator) -> Table:
     return Table(np.column_stack([np.ones(n), *columns]), np.column_stack([np.ones(_FRESH), *fresh]), roles)
 
 
-def true_coefficients(roles: TermRoles, kind: Kind, truth: TruthKind, rng: np.random.Generator) -> Array:
+def true_coefficients(roles: TermRoles, kind: OutcomeKind, truth: TruthKind, rng: np.random.Generator) -> Array:
     """(p,) coefficients of a possible world; of a measured outcome at sigma = 1 (`TermRoles.per_sigma`)."""
     prior = InclusionPrior() if truth in ("prior", "twice its tails") else InclusionPrior(classes=_PLAIN)
     scales, k = prior.scales(roles.n_factors), roles.n_factors
@@ -120,7 +121,7 @@ def true_coefficients(roles: TermRoles, kind: Kind, truth: TruthKind, rng: np.ra
 
 
 def play_stage(
-    kind: Kind,
+    kind: OutcomeKind,
     truth: TruthKind,
     n: int,
     seed: tuple[int, ...],

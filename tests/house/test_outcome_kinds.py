@@ -3,13 +3,14 @@
 import ast
 import re
 from pathlib import Path
+from typing import get_args
 
 import meltdoe
 from meltdoe.series import Outcome
-from meltdoe.series.outcome import GoodRange
+from meltdoe.series.outcome import GoodRange, OutcomeKind
 
 PACKAGE = Path(meltdoe.__file__).parent
-KINDS = {"pass", "grade", "measured"}
+KINDS = set(get_args(OutcomeKind))
 
 
 def kinds_told_apart(path):

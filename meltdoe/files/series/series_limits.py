@@ -32,13 +32,16 @@ _REACH = np.concatenate([size * 10.0 ** -np.arange(1.0, 8.0) for size in (-3.0, 
 
 
 def ceiling_limits(factors: Sequence[Factor], ceiling: Quantity | None) -> tuple[Limit, ...]:
-    """One limit per temperature factor: no setting above what the kiln can take."""
+    """One limit per temperature that comes within its range of the ceiling of the kiln; a preheat of moulds does not."""
     if ceiling is None:
         return ()
     limits = []
     for factor in factors:
-        if isinstance(factor, Amount) and dimension(factor.unit) == "temperature":
-            keep = f"{factor.name} <= {ceiling.in_unit(factor.unit):.10g}"
+        if not isinstance(factor, Amount) or dimension(factor.unit) != "temperature":
+            continue
+        most = ceiling.in_unit(factor.unit)
+        if 2 * factor.high - factor.low > most:
+            keep = f"{factor.name} <= {most:.10g}"
             limits.append(Limit(keep, f"the kiln goes no higher than {ceiling}", parse_comparison(keep)))
     return tuple(limits)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Literal, cast
+from typing import Literal, cast, get_args
 
 from meltdoe.files.quoting import listed, quoted
 from meltdoe.files.series.series_block import Block
@@ -17,7 +17,6 @@ from meltdoe.units import canonical
 
 __all__ = ["read_beliefs", "read_loss", "read_outcome", "refuse_broken_chain"]
 
-_KINDS = ("pass", "grade", "measured")
 _EXTRA = ("grades", "unit", "bounds", "good")
 _GOES_WITH = {"pass": (), "grade": ("grades", "good"), "measured": ("unit", "bounds", "good")}
 
@@ -28,7 +27,7 @@ def read_outcome(block: Block) -> Outcome | None:
     question = block.text("question") or ""
     after = block.text("after")
     seen_per = cast(Literal["melt", "mould"], block.word("seen_per", ("melt", "mould"), "melt"))
-    kind = cast(OutcomeKind | None, block.word("kind", _KINDS))
+    kind = cast(OutcomeKind | None, block.word("kind", get_args(OutcomeKind)))
     if kind is None:
         return None
     unit, bounds = "", None

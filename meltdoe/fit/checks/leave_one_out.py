@@ -236,6 +236,7 @@ def _chances_of_values(outcome: Outcome, eta: FloatArray, shape: FloatArray) -> 
     """Chance of every value of a pass or a grade in every draw, (n_draws, n_rows, n_values)."""
     if outcome.kind == "pass":
         return np.stack([expit(-eta), expit(eta)], axis=-1)
+    assert outcome.kind == "grade"
     return np.exp(log_grade_chances(eta, shape))
 
 

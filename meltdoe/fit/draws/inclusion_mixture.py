@@ -31,8 +31,9 @@ from meltdoe.fit.draws.posterior_draws import Posterior, gather
 from meltdoe.fit.model.doubted_beliefs import Doubt, DoubtedBeliefs, make_doubt
 from meltdoe.fit.model.inclusion_density import inclusion_density
 from meltdoe.fit.model.inclusion_prior import InclusionPrior, TermRoles
-from meltdoe.fit.model.likelihood import Kind, Likelihood, Observed, make_likelihood
+from meltdoe.fit.model.likelihood import Likelihood, Observed, make_likelihood
 from meltdoe.fit.model.prior import independent_prior
+from meltdoe.series.outcome import OutcomeKind
 
 __all__ = ["Effort", "MixturePosterior", "mixture_posterior"]
 
@@ -96,7 +97,7 @@ class MixturePosterior:
 def mixture_posterior(
     X: ArrayLike,
     y: ArrayLike,
-    kind: Kind = "pass",
+    kind: OutcomeKind = "pass",
     *,
     factors: Sequence[Sequence[int]] | None = None,
     orders: Sequence[int] | None = None,

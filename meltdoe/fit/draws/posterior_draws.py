@@ -31,9 +31,10 @@ from meltdoe.fit.draws.diagnostics import (
     weighted_quantiles,
 )
 from meltdoe.fit.draws.laplace import LogPosterior, Mode, climb, draw_t, log_t_density, make_log_posterior
-from meltdoe.fit.model.likelihood import Kind, Likelihood, Observed, make_likelihood
+from meltdoe.fit.model.likelihood import Likelihood, Observed, make_likelihood
 from meltdoe.fit.model.log_chances import log_grade_chances
 from meltdoe.fit.model.prior import Prior, default_prior
+from meltdoe.series.outcome import OutcomeKind
 
 __all__ = ["Laplace", "Posterior", "gather", "laplace", "posterior"]
 
@@ -60,7 +61,7 @@ class Posterior:
     bounds : smallest and largest readable value of a measured outcome.
     """
 
-    kind: Kind
+    kind: OutcomeKind
     draws: Array
     weights: Array
     diagnostics: Diagnostics
@@ -250,7 +251,7 @@ class Laplace:
 def posterior(
     X: ArrayLike,
     y: ArrayLike,
-    kind: Kind = "pass",
+    kind: OutcomeKind = "pass",
     prior: Prior | None = None,
     *,
     orders: Sequence[int] | None = None,
@@ -296,7 +297,7 @@ def posterior(
 def laplace(
     X: ArrayLike,
     y: ArrayLike,
-    kind: Kind = "pass",
+    kind: OutcomeKind = "pass",
     prior: Prior | None = None,
     *,
     orders: Sequence[int] | None = None,

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple, TypedDict, Unpack
+from typing import NamedTuple, TypedDict, Unpack, assert_never, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,17 +28,12 @@ from scipy.special import log_ndtr, logsumexp
 
 from meltdoe.fit.model.log_chances import log_grade_chances, log_interval_chance, softplus
 from meltdoe.fit.model.prior import Belief
-from meltdoe.fit.model.row_derivatives import (
-    central_differences,
-    grade_derivatives,
-    grade_slopes,
-    pass_slopes,
-)
+from meltdoe.fit.model.row_derivatives import central_differences, grade_derivatives, grade_slopes, pass_slopes
+from meltdoe.series.outcome import OutcomeKind
 
-__all__ = ["Kind", "Likelihood", "Observed", "make_likelihood"]
+__all__ = ["Likelihood", "Observed", "make_likelihood"]
 
 Array = NDArray[np.float64]
-Kind = Literal["pass", "grade", "measured"]
 
 
 class Observed(TypedDict, total=False):
@@ -92,7 +87,7 @@ class Likelihood:
     centre, scale : y is held as (value - centre) / scale (measured only; 0 and 1 elsewhere).
     """
 
-    kind: Kind
+    kind: OutcomeKind
     X: Array
     y: Array
     trials: Array
@@ -153,8 +148,10 @@ class Likelihood:
             return np.asarray(self.y * eta - self.trials * softplus(eta))
         if self.kind == "grade":
             melts = self._grade_rows(eta[..., :n], shape)
-        else:
+        elif self.kind == "measured":
             melts = self._measured_rows(eta[..., :n], shape)
+        else:
+            assert_never(self.kind)
         if not self.beliefs:
             return melts
         return np.concatenate([melts, self._belief_rows(eta[..., n:], shape)], axis=-1)
@@ -192,6 +189,7 @@ class Likelihood:
             is_good = logsumexp(logs[..., good], axis=-1)
             is_bad = logsumexp(logs[..., ~good], axis=-1)
         else:
+            assert self.kind == "measured"
             assert belief.good is not None
             low, high = belief.good
             sigma = np.exp(shape[..., 0])
@@ -236,6 +234,7 @@ class Likelihood:
         """First and second derivatives (..., n) in eta (..., n) of the rows of y, pass or grade."""
         if self.kind == "pass":
             return pass_slopes(self.y, self.trials, eta)
+        assert self.kind == "grade"
         return grade_slopes(self.y.astype(int), eta, shape)
 
     def row_derivatives(self, eta: Array, shape: Array) -> tuple[Array, Array]:
@@ -245,6 +244,8 @@ class Likelihood:
             return first[:, None], second[:, None, None]
         if self.kind == "measured":
             return central_differences(self.rows, eta, shape)
+        if self.kind != "grade":
+            assert_never(self.kind)
         n = self.y.size
         melts = grade_derivatives(self.y.astype(int), eta[:, :n], shape)
         if not self.beliefs:
@@ -253,7 +254,7 @@ class Likelihood:
         return np.concatenate([melts[0], believed[0]], axis=-1), np.concatenate([melts[1], believed[1]], axis=-1)
 
 
-def make_likelihood(X: ArrayLike, y: ArrayLike, kind: Kind = "pass", **observed: Unpack[Observed]) -> Likelihood:
+def make_likelihood(X: ArrayLike, y: ArrayLike, kind: OutcomeKind = "pass", **observed: Unpack[Observed]) -> Likelihood:
     """Check the data and put them together.
 
     Parameters
@@ -277,8 +278,8 @@ def make_likelihood(X: ArrayLike, y: ArrayLike, kind: Kind = "pass", **observed:
     groups = _per_row(observed.get("groups"), n, -1.0, "groups").astype(int)
     if not (np.isfinite(design).all() and np.isfinite(values).all()):
         raise ValueError("X and y must be finite: leave out melts whose outcome was not seen")
-    if kind not in ("pass", "grade", "measured"):
-        raise ValueError(f'kind must be "pass", "grade" or "measured", not {kind!r}')
+    if kind not in get_args(OutcomeKind):
+        raise ValueError(f"kind must be one of {', '.join(get_args(OutcomeKind))}, not {kind!r}")
     if kind != "pass" and any(belief.good is None for belief in beliefs):
         raise ValueError(f"a belief about a {kind} outcome must say what is good")
     if any(np.asarray(belief.row).shape != design.shape[1:] for belief in beliefs):

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple, TypeAlias, assert_never
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from meltdoe.fit.classical.split_plot_reml import SplitPlotFit, split_plot
 from meltdoe.fit.stages.model_terms import Contrast, independent_columns, tied_terms
 from meltdoe.fit.stages.stage_data import StageData
 from meltdoe.series.factor import FloatArray
+from meltdoe.series.outcome import OutcomeKind
 
 __all__ = ["ClassicalFit", "Estimate", "classical_columns", "classical_fit"]
 
@@ -93,9 +94,7 @@ def classical_fit(data: StageData, contrasts: Sequence[Contrast], columns: Colum
     tied = tuple(label for label in labels if label in reasons)
     kept = list(columns.independent)
     names = [columns.names[j] for j in kept]
-    method = {"pass": "penalised logistic regression", "grade": "penalised proportional odds"}.get(
-        data.outcome.kind, "least squares"
-    )
+    method = _METHOD[data.outcome.kind]
 
     def none(why: str) -> ClassicalFit:
         whys = {label: reasons.get(label, why) for label in labels}
@@ -111,8 +110,10 @@ def classical_fit(data: StageData, contrasts: Sequence[Contrast], columns: Colum
             if len(kept) < 2:
                 return none("no setting was changed in a way that can be told apart")
             fit = ordered_logit(columns.X[:, kept[1:]], data.y, len(data.outcome.grades), level=level, names=names[1:])
-        else:
+        elif data.outcome.kind == "measured":
             fit, method = _measured(data, columns, kept, level, names)
+        else:
+            assert_never(data.outcome.kind)
     except Inestimable as error:
         return none(str(error))
     estimates = _estimates(fit, names)
@@ -121,6 +122,11 @@ def classical_fit(data: StageData, contrasts: Sequence[Contrast], columns: Colum
     return ClassicalFit(method, level, settled, why, tied, fit)
 
 
+_METHOD: dict[OutcomeKind, str] = {
+    "pass": "penalised logistic regression",
+    "grade": "penalised proportional odds",
+    "measured": "least squares",
+}
 _UNSETTLED = "as many effects as melts, so nothing is left over to judge the scatter by"
 
 

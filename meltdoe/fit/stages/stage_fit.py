@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import assert_never
 
 import numpy as np
 
@@ -163,6 +164,8 @@ class StageFit:
             return np.stack([good, 1.0 - good], axis=-1)
         if self.outcome.kind == "grade":
             return draws.outcome_probabilities(X, new_group=True)
+        if self.outcome.kind != "measured":
+            assert_never(self.outcome.kind)
         return draws.linear(X), np.hypot(np.exp(draws.shape[:, 0]), draws.group_sd)
 
 

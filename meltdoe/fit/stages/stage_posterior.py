@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import assert_never
 
 import numpy as np
 from scipy.special import ndtr
@@ -56,6 +57,8 @@ def good_chance(draws: Posterior, outcome: Outcome, X: FloatArray) -> FloatArray
         return draws.chance(X, (outcome.good.low, outcome.good.high), new_group=True)
     if outcome.kind == "pass":
         return draws.chance(X, new_group=True)
+    if outcome.kind != "grade":
+        assert_never(outcome.kind)
     good = _good_grades(outcome)
     if good == tuple(range(len(good))) and len(good) < draws.n_grades:
         return _as_pass(draws, len(good) - 1).chance(X, new_group=True)

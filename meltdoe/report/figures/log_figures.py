@@ -87,8 +87,9 @@ def log_picture(log: Log) -> Picture | None:
     wide = WIDTH - _LEFT - 0.03
     widths = _widths(log, columns, wide - _STAR - (_APART if beside else 0.0))
     starts = [sum(widths[:i]) for i in range(len(columns))]
-    end = sum(widths[: len(line)]) + _STAR
-    left = [start + (_STAR + _APART if i >= len(line) else 0.0) for i, start in enumerate(starts)]
+    end = sum(widths[: len(line)])
+    left = [start + (_APART if i >= len(line) else 0.0) for i, start in enumerate(starts)]
+    star = left[-1] + widths[-1] + _STAR - 0.1
     names = [
         wrapped(outcome.name.replace("_", " "), int(column / _NAME_LETTER), 2)
         for outcome, column in zip(columns, widths, strict=True)
@@ -99,7 +100,7 @@ def log_picture(log: Log) -> Picture | None:
         figure = new_figure(head + rows * _ROW + _FOOT)
         body = in_inches(figure, _LEFT, _FOOT, wide, rows * _ROW, xlim=(0, wide), ylim=(rows - 0.5, -0.5))
         quiet(body, "left", "bottom", "top", "right")
-        _bands(body, log, entries, line, [*left[1 : len(line)], end - _STAR], end)
+        _bands(body, log, entries, line, [*left[1 : len(line)], end], star)
         marked: dict[bool | None, list[tuple[float, int]]] = {True: [], False: [], None: []}
         for y, entry in enumerate(entries):
             for outcome, x, column in zip(columns, left, widths, strict=True):
@@ -159,20 +160,20 @@ def _said(outcome: Outcome, seen: Seen) -> str:
 
 
 def _bands(
-    body: Axes, log: Log, entries: Sequence[Entry], line: Sequence[Outcome], ends: Sequence[float], whole: float
+    body: Axes, log: Log, entries: Sequence[Entry], line: Sequence[Outcome], ends: Sequence[float], star: float
 ) -> None:
-    """Bands as long as the melts got; `ends` are the right ends of the columns, `whole` that of a melt all good."""
+    """Bands as long as the melts got; `ends` are the right ends of the columns, `star` where a melt all good has it."""
     judged = any(outcome.counts for outcome in log.series.outcomes)
     lengths, stars = [], []
     for y, entry in enumerate(entries):
         reached = [i for i, o in enumerate(line) if entry.seen.get(o.name, Unseen.NOT_REACHED) != Unseen.NOT_REACHED]
         succeeded = judged and log.succeeded(entry) is True
-        lengths.append(whole if succeeded else ends[max(reached)] if reached else 0.03)
+        lengths.append(ends[max(reached)] if reached else 0.03)
         stars += [y] if succeeded else []
     rows = list(range(len(entries)))
-    body.hlines(rows, 0, whole, color=PALE, lw=0.5, zorder=1)
+    body.hlines(rows, 0, ends[-1], color=PALE, lw=0.5, zorder=1)
     body.hlines(rows, 0, lengths, color="#DCECF7", lw=72 * 0.72 * _ROW, capstyle="butt", zorder=2)
-    body.plot([whole - 0.1] * len(stars), stars, "*", ms=7.5, mfc=BLACK, mec=BLACK, mew=0.3, zorder=4)
+    body.plot([star] * len(stars), stars, "*", ms=7.5, mfc=BLACK, mec=BLACK, mew=0.3, zorder=4)
 
 
 def _say(body: Axes, outcome: Outcome, seen: Seen, x: float, y: int, column: float) -> None:
