@@ -202,7 +202,8 @@ def entry_problems(series: MeltSeries, entry: Entry, where: Where) -> tuple[Prob
         elif good is False or before is Unseen.NOT_REACHED:
             was = "is blank" if before is Unseen.NOT_REACHED else f"was {_shown(forerunner, before)}, not good"
             what = f"{name} has {outcome.name} {_shown(outcome, here)}, which cannot be: {forerunner.name} {was}"
-            problems.append(where.problem(what, f"leave {outcome.name} blank, or correct {forerunner.name}"))
+            mend = f"leave {outcome.name} blank (--seen {outcome.name}= empties it), or correct {forerunner.name}"
+            problems.append(where.problem(what, mend))
     nothing = all(entry.seen.get(o.name, Unseen.NOT_REACHED) is Unseen.NOT_REACHED for o in series.outcomes)
     if nothing and not entry.note:
         what = f"{name} says nothing of what was seen"

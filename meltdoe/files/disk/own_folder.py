@@ -55,7 +55,8 @@ def read_ordinary(path: Path, most: int) -> bytes | None:
             mend = "name the file itself, or rename the folder where a file of this name belongs"
             raise ProblemsFound.single(path.name, None, "is a folder, and a file is wanted", mend)
         if not stat.S_ISREG(found.st_mode):
-            raise ProblemsFound.single(path.name, None, "cannot be read (it is no ordinary file)", "remove it")
+            what = "cannot be read (it is no ordinary file)"
+            raise ProblemsFound.single(path.name, None, what, "put a plain file in its place")
         with path.open("rb") as handle:
             content = handle.read(most + 1)
     except FileNotFoundError:

@@ -32,7 +32,7 @@ _REACH = np.concatenate([size * 10.0 ** -np.arange(1.0, 8.0) for size in (-3.0, 
 
 
 def ceiling_limits(factors: Sequence[Factor], ceiling: Quantity | None) -> tuple[Limit, ...]:
-    """One limit per temperature that comes within its range of the ceiling of the kiln; a preheat of moulds does not."""
+    """One limit per temperature that comes within its own range of the ceiling; a preheat of moulds does not."""
     if ceiling is None:
         return ()
     limits = []

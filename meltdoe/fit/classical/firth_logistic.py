@@ -229,7 +229,7 @@ def _climb(table: _Table, start: Array, fixed: int | None) -> _Point:
             # No uphill step is left above rounding error.
             return point
         point = better
-    raise Inestimable("the likelihood could not be followed to its maximum", ())
+    raise Inestimable("the search for its values came to no rest with so few melts", ())
 
 
 def _uphill(point: _Point, free: NDArray[np.int_]) -> Array:
