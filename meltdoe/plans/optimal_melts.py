@@ -23,7 +23,7 @@ from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.plans.optimal.coordinate_exchange import exchange
 from meltdoe.plans.optimal.model_matrix import Categorical, Continuous, DesignFactor
 from meltdoe.plans.plan_impossible import PlanImpossible
-from meltdoe.plans.plan_request import Aim, PlanRequest
+from meltdoe.plans.plan_request import Criterion, PlanRequest
 from meltdoe.plans.room import Room
 from meltdoe.series.chemistry import Ceiling
 from meltdoe.series.factor import Amount, Choice, Factor, FloatArray
@@ -192,7 +192,7 @@ def _limited(series: MeltSeries) -> tuple[int, ...]:
 
 
 def _possible_terms(
-    series: MeltSeries, criterion: Aim, wanted: Sequence[Term], melts: int, still: Collection[str]
+    series: MeltSeries, criterion: Criterion, wanted: Sequence[Term], melts: int, still: Collection[str]
 ) -> tuple[Term, ...]:
     """Terms that need not be estimable: interactions; the squares of amounts with Bayesian D, or where melts abound."""
     if criterion not in ("", "bayesian-D") or (criterion == "" and series.terms):

@@ -17,9 +17,9 @@ from meltdoe.series.factor import FloatArray
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.series.terms import Term, parse_term
 
-__all__ = ["Aim", "PlanRequest", "kept_clear", "plan_request"]
+__all__ = ["Criterion", "PlanRequest", "kept_clear", "plan_request"]
 
-Aim: TypeAlias = Literal["", "D", "A", "I", "bayesian-D", "pass-chance"]
+Criterion: TypeAlias = Literal["", "D", "A", "I", "bayesian-D", "pass-chance"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +48,7 @@ class PlanRequest:
     centre_points: int = 0
     replicates: int = 0
     clear: tuple[tuple[str, str], ...] = ()
-    criterion: Aim = ""
+    criterion: Criterion = ""
     ratios: tuple[float, ...] = (1.0,)
     reverse: tuple[str, ...] = ()
     blocks: int = 1
@@ -133,7 +133,7 @@ def plan_request(
     )  # fmt: skip
 
 
-def _criterion(text: str, design: str) -> Aim:
+def _criterion(text: str, design: str) -> Criterion:
     said = "-".join(text.strip().lower().replace("_", " ").replace("-", " ").split())
     if not said:
         return ""

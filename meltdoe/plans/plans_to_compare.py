@@ -14,7 +14,7 @@ import numpy as np
 
 from meltdoe.plans.designs_offered import TITLES
 from meltdoe.plans.melt_plan import Plan
-from meltdoe.plans.plan_request import Aim
+from meltdoe.plans.plan_request import Criterion
 from meltdoe.plans.room import per_firing_width, room_left
 from meltdoe.series.factor import Amount, Choice, Factor
 from meltdoe.series.melt_series import MeltSeries
@@ -36,7 +36,7 @@ class Asked:
 
     design: str
     melts: int | None = None
-    criterion: Aim = ""
+    criterion: Criterion = ""
     hold: tuple[str, ...] = ()
 
     @property

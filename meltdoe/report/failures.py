@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from meltdoe.log.melt_log import Entry, Log
-from meltdoe.report.tables import Column, Table, good_words
+from meltdoe.report.tables import Column, Table
 from meltdoe.series.outcome import Outcome
 
 __all__ = ["failure_table", "first_failure"]
@@ -27,7 +27,7 @@ def failure_table(log: Log) -> Table | None:
         name = f"{entry.melt}.{entry.mould}" if series.moulds_per_melt > 1 else f"{entry.melt}"
         seen = f"{outcome.show(entry.seen[outcome.name])} {outcome.unit}".strip()
         settings = series.show_all(entry.settings)
-        rows.append((name, settings, outcome.name, seen, good_words(outcome), entry.note.strip()))
+        rows.append((name, settings, outcome.name, seen, outcome.good_words, entry.note.strip()))
     if not rows:
         return None
     columns = (

@@ -9,7 +9,6 @@ from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import capital, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.sentences import judged_phrase
-from meltdoe.report.tables import good_words
 from meltdoe.series.outcome import Outcome
 
 __all__ = ["plain_chance", "plain_counts"]
@@ -36,7 +35,7 @@ def _title(outcome: Outcome) -> str:
     asked = outcome.question.rstrip(" .:;")
     if not outcome.counts:
         return asked if asked.endswith("?") else f"{asked}:"
-    good = good_words(outcome)
+    good = outcome.good_words
     return f"{asked} {capital(good)}:" if asked.endswith("?") else f"{asked}; good is {good}:"
 
 

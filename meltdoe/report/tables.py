@@ -14,13 +14,11 @@ from meltdoe.report.deviations import moved
 from meltdoe.report.seen_words import SEEN_NOTE, seen_words
 from meltdoe.series.factor import Amount, Factor, Setting
 from meltdoe.series.melt_series import MeltSeries
-from meltdoe.series.outcome import Outcome
 
 __all__ = [
     "Column",
     "Table",
     "factor_table",
-    "good_words",
     "melt_table",
     "mixed_table",
     "outcome_table",
@@ -83,20 +81,11 @@ def outcome_table(series: MeltSeries) -> Table:
                 seen += f", {outcome.bounds[0]:g} to {outcome.bounds[1]:g}"
         else:
             seen = "yes or no" if outcome.kind == "pass" else ", ".join(outcome.grades)
-        rows.append((outcome.name, outcome.question, seen, good_words(outcome), outcome.after or "the start"))
+        rows.append(
+            (outcome.name, outcome.question, seen, outcome.good_words or "only described", outcome.after or "the start")
+        )
     columns = Column("Outcome"), Column("Question"), Column("Seen as"), Column("Good"), Column("Can be seen after")
     return Table("What was looked at, in the order of the work", columns, tuple(rows)).without_empty_columns()
-
-
-def good_words(outcome: Outcome) -> str:
-    """What counts as good, without the name of the outcome: "yes", "none or hairline", "at least 95 %"."""
-    if outcome.kind == "pass":
-        return "yes"
-    if outcome.good is None:
-        return "only described"
-    if isinstance(outcome.good, tuple):
-        return " or ".join(outcome.good)
-    return f"{outcome.good} {outcome.unit}".strip()
 
 
 def plan_table(plan: Plan) -> Table:
