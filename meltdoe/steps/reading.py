@@ -63,24 +63,30 @@ def notice_edits(series: MeltSeries) -> None:
 
 
 def read_plan(series: MeltSeries) -> Plan:
-    """The plan of a series; raises ProblemsFound where there is none or it does not fit the series."""
+    """The plan of a series; raises ProblemsFound where there is none, no melt in it, or it does not fit the series."""
+    from meltdoe.files.store.plan_csv import PLAN_NAME
     from meltdoe.files.store.plan_csv import read_plan as read
 
-    return read(series)
+    plan = read(series)
+    if not plan.melts:
+        raise ProblemsFound.single(PLAN_NAME, None, "holds no melt", "draw up a plan with: meltdoe plan")
+    return plan
 
 
 def plan_or_none(series: MeltSeries) -> Plan | None:
-    """The plan where one was drawn up."""
+    """The plan where one was drawn up and not all of its rows were deleted."""
     from meltdoe.files.store.journal import JOURNAL_NAME
     from meltdoe.files.store.log_csv import series_folder
     from meltdoe.files.store.plan_csv import PLAN_NAME
+    from meltdoe.files.store.plan_csv import read_plan as read
 
     folder = series_folder(series)
     if not (folder / PLAN_NAME).exists() and not (folder / JOURNAL_NAME).exists():
         return None
     try:
-        return read_plan(series)
+        plan = read(series)
     except ProblemsFound:
         if (folder / PLAN_NAME).exists():
             raise
         return None
+    return plan if plan.melts else None

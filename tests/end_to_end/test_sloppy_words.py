@@ -359,3 +359,12 @@ def test_a_stream_closed_by_the_shell_is_no_fault(folder, words, closed, code):
     ran = subprocess.run(["sh", "-c", line, sys.executable, str(folder)], capture_output=True, check=False, timeout=120)
     assert ran.returncode == code
     assert b"fault of the program" not in ran.stderr
+
+
+def test_a_plan_whose_rows_were_all_deleted_plans_nothing(folder):
+    head = (folder / "plan.csv").read_text(encoding="utf-8").splitlines()[0]
+    (folder / "plan.csv").write_text(head + "\n", encoding="utf-8")
+    assert called("check", folder).code == 0
+    assert "go into the plan" in called("next", folder).out
+    ran = called("sheets", folder)
+    assert (ran.code, ran.err.startswith("plan.csv: holds no melt; draw up a plan")) == (1, True)

@@ -75,7 +75,7 @@ def plan_text(series: MeltSeries, melts: Iterable[PlannedMelt], without: Collect
 
 
 def parse_plan(series: MeltSeries, content: bytes, done: Collection[int] = ()) -> tuple[PlannedMelt, ...]:
-    """Read the content of a plan.csv.
+    """Read the content of a plan.csv; one whose rows were all deleted plans nothing.
 
     Parameters
     ----------
@@ -87,8 +87,6 @@ def parse_plan(series: MeltSeries, content: bytes, done: Collection[int] = ()) -
         Every problem of the table, with its line.
     """
     melts, problems = _read_table(series, content, done)
-    if not melts and not problems:
-        problems.append(Problem(PLAN_NAME, None, "holds no melt", "draw up a plan, or write one row for each melt"))
     problems += check_plan(series, melts, done)
     if problems:
         raise ProblemsFound(sorted(problems, key=lambda problem: problem.line or 0))
