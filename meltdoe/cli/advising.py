@@ -104,7 +104,9 @@ def _put_down(series: MeltSeries, advice: Advice, added: Sequence[PlannedMelt], 
         return [
             f"In the plan now: {series.show(melt.settings)} as melt {melt.melt}, firing {melt.firing}."
             for melt in added
-        ] + [f"Once melted: meltdoe record --melt {added[0].melt} --seen NAME=VALUE"]
+        ] + [f"{_over(advice, added)}Once melted: meltdoe record --melt {added[0].melt} --seen NAME=VALUE"]
+    if take_up and advice.verdict.ending != "reached" and not advice.follows_plan:
+        return ["These melts are in the plan already, still to be made."]
     if advice.verdict.ending == "reached" and advice.unmade is not None and advice.unmade.to_confirm:
         number = advice.unmade.to_confirm[0]
         said = f"Melt {number} of the plan is to confirm this."
@@ -119,6 +121,14 @@ def _put_down(series: MeltSeries, advice: Advice, added: Sequence[PlannedMelt], 
         return [f"These melts {into}"]
     needed = confirmation_melts(series.target_chance) if advice.confirmed is None else advice.confirmed.needed
     return [f"Melts to confirm the best setting {into} --melts {needed}"]
+
+
+def _over(advice: Advice, added: Sequence[PlannedMelt]) -> str:
+    """That more is planned now than the budget has left; empty where it is not."""
+    planned = len(added) + (len(advice.unmade.melts) if advice.unmade is not None else 0)
+    if advice.left.melts is None or planned <= advice.left.melts:
+        return ""
+    return f"The budget has {advice.left.melts or 'no'} melts left, and up to {planned} are planned now. "
 
 
 def _before_melts(advice: Advice) -> str:

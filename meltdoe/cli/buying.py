@@ -49,7 +49,8 @@ def buy(
     headings = ["what", "for the plan", "to spare", "at hand", "to buy", "packs", f"cost {made.currency}".strip()]
     if made.items:
         say(*table(headings, [_row(item) for item in made.items], widest=100))
-        say(f"In all {made.cost:.2f} {made.currency}".rstrip() + ".")
+        priced = any(item.cost is not None for item in made.items)
+        say(f"In all {made.cost:.2f} {made.currency}".rstrip() + "." if priced else "No prices are known.")
     say(*(f"{note[:1].upper()}{note[1:]}." for note in made.notes))
 
 

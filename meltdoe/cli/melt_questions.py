@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from meltdoe.cli.console import ask, warn
+from meltdoe.cli.console import ask, can_ask, warn
+from meltdoe.errors import WrongUsage
 
 if TYPE_CHECKING:
     from meltdoe.log.melt_log import Log
@@ -69,6 +70,11 @@ def ask_for_melt(series: MeltSeries, log: Log) -> tuple[int | None, dict[str, st
     while nothing and not note:
         warn("  Write in a few words what ended the melt, such as: power cut at 600 °C.")
         note = ask("Why was nothing seen?", "")
+    if can_ask():
+        shown = ", ".join(f"{name} {value}" for name, value in said.items() if value) or "settings as planned"
+        warn("", f"This is what was understood: {shown}{f'; note: {note}' if note else ''}.")
+        if ask("Write it? (yes or no)", "yes").lower() not in ("yes", "y"):
+            raise WrongUsage("nothing was written, as you wished")
     return melt, said, note or None
 
 

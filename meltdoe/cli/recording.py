@@ -109,6 +109,8 @@ def record(
     said = name_pairs({"--set": settings, "--seen": seen})
     if not said and melt is None and note is None:
         melt, said, note = ask_for_melt(series, log)
+    if correct and not (said or note is not None or date or firing or reason):
+        raise WrongUsage(f"nothing is said of what to correct; say it as in --melt {melt} --correct --seen NAME=VALUE")
     unknown = set(said) - circumstances - set(series.factor_names) - {o.name for o in series.outcomes}
     if unknown:
         _refuse_unknown(series, sorted(unknown)[0])

@@ -26,8 +26,8 @@ _TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")  # 
 _HOTTEST = 3000.0  # °C; no kiln of a workshop comes near it (common practice, no source)
 _FARTHEST = 20  # times the larger end of its range; a hold over a weekend is nearer
 
-_YES = {"yes", "y", "true", "t", "1", "pass", "passed"}
-_NO = {"no", "n", "false", "f", "0", "fail", "failed"}
+_YES = {"yes", "y", "true", "t", "1", "pass", "passed", "ja", "j", "oui", "si", "sí"}
+_NO = {"no", "n", "false", "f", "0", "fail", "failed", "nein", "nej", "nee", "non"}
 _UNSEEN = {state.value: state for state in Unseen}
 _NOT_KNOWN = {UNKNOWN, "not known", "?"}
 
@@ -134,8 +134,9 @@ def read_actual(factor: Factor, text: str, decimal: DecimalMark | None = None) -
 def read_outcome(outcome: Outcome, text: str, decimal: DecimalMark | None = None) -> Seen:
     """What an outcome cell says.
 
-    Blank is not reached; "later" and "lost" in any capitals; yes or no (also y, n, true, false, 1, 0, pass, fail);
-    a grade's word; a number in the outcome's unit or with a unit that can be turned into it.
+    Blank, and "?", is not reached; "later" and "lost" in any capitals; yes or no (also y, n, true, false, 1, 0, pass,
+    fail, and in some other languages); a grade's word; a number in the outcome's unit or with a unit that can be turned
+    into it.
 
     Raises
     ------
@@ -145,6 +146,8 @@ def read_outcome(outcome: Outcome, text: str, decimal: DecimalMark | None = None
     word = _loose(clean_text(text))
     if word in _UNSEEN:
         return _UNSEEN[word]
+    if word in _NOT_KNOWN and word not in map(_loose, outcome.grades):
+        return Unseen.NOT_REACHED
     name = outcome.name
     if outcome.kind == "pass":
         number = _number_or_none(word)

@@ -73,15 +73,20 @@ def add_to_plan(
     log, plan = read_log(series), plan_or_none(series)
     plan = plan or Plan(series, (), MELT_BY_MELT, "each firing chosen from what was known before it", series.seed)
     unmade = tuple(melt for melt in plan.melts if melt.melt not in log.melt_numbers)
+    if confirm:  # it is meant to come next, in place of what was proposed before
+        unmade = tuple(melt for melt in unmade if melt.purpose != PROPOSED)
     melt = 1 + max([*log.melt_numbers, *(planned.melt for planned in plan.melts)], default=0)
     firing = 1 + max([*(entry.firing for entry in log.entries), *plan.firings], default=0)
-    order = 1 + max((planned.order for planned in plan.melts), default=0)
     begun = advice.confirmed  # what is being confirmed stays as it is, or its melts would not count together
     to_confirm = begun.settings if begun is not None and not begun.bad else advice.best.settings
     settings = [to_confirm] * (count or each) if confirming else [one.settings for one in advice.melts]
-    added = tuple(
-        PlannedMelt(melt + i, firing + i // each, order + i, one, CONFIRMATION if confirming else PROPOSED)
+    planned_already = {series.show(there.settings) for there in unmade}
+    if not confirming and planned_already.issuperset(series.show(one) for one in settings):
+        return ()
+    added = [
+        PlannedMelt(melt + i, firing + i // each, 0, one, CONFIRMATION if confirming else PROPOSED)
         for i, one in enumerate(settings)
-    )
-    whole = write_plan(series, replace(plan, melts=(*unmade, *added)))
+    ]
+    to_come = tuple(replace(planned, order=i) for i, planned in enumerate((*unmade, *added), start=1))
+    whole = write_plan(series, replace(plan, melts=to_come))
     return tuple(planned for planned in whole.melts if planned.melt >= melt)

@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from meltdoe.steps.reading import plan_or_none, read_log, read_series
 
 if TYPE_CHECKING:
@@ -34,7 +36,7 @@ def compare_plans(
     workers: int | None = 1,
     tell: Callable[[str, int, int], object] | None = None,
 ) -> PlanComparison:
-    """Plans side by side, each rehearsed on `rehearsals` simulated series.
+    """Plans side by side within what the melts on record leave of the budget, each rehearsed on so many series.
 
     Parameters
     ----------
@@ -44,10 +46,14 @@ def compare_plans(
     workers : processes that play the series; all cores where None.
     tell : called with the plan's design, the series played so far and how many there will be.
     """
+    from meltdoe.next_melt.left import left_of_budget
     from meltdoe.plans.comparison import compare_plans as compare
     from meltdoe.rehearsal.simulated_series import rehearse
     from meltdoe.rehearsal.workers import core_workers
 
+    left = left_of_budget(read_log(series))
+    budget = replace(series.budget, melts=left.melts, firings=left.firings, money=left.money)
+    series = replace(series, budget=budget)
     with core_workers(8 * rehearsals, workers) as executor:  # about eight plans
 
         def play(plan: Plan) -> dict[str, float]:
@@ -194,12 +200,17 @@ def _what_is_left(series: MeltSeries, log: Log, seed: int | None) -> Plan:
 
 
 def _so_far(log: Log) -> dict[str, Any]:
-    """What `make_plan` is told of the melts made; planned melts that were passed over are not used up."""
+    """What `make_plan` is told of the melts made; planned melts that were passed over are not used up.
+
+    A melt with a setting that nobody knows any more counts as made, but no design can be completed from it.
+    """
     firings = [entry.firing for entry in log.entries]
+    raw = log.raw
+    whole = [bool(np.isfinite(row).all()) for row in raw]
     return {
         "first_melt": 1 + max(log.melt_numbers, default=0),
         "first_firing": 1 + max(firings, default=0),
-        "existing": log.raw if firings else None,
-        "existing_firings": firings or None,
+        "existing": raw[whole] if any(whole) else None,
+        "existing_firings": [firing for firing, known in zip(firings, whole, strict=True) if known] or None,
         "used": (len(log.melt_numbers), len(set(firings))),
     }

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -33,6 +34,7 @@ def row(folder, melt):
 NINE = ("record", "--melt", "9")
 WRONG = (  # words, exit code, a phrase of what is said
     (("next", "--confirm"), 2, "--confirm goes with --add-to-plan"),
+    (("record", "--melt", "1", "--correct"), 2, "nothing is said of what to correct"),
     ((*NINE, "--seen", "containd=no"), 2, 'write "contained"'),
     ((*NINE, "--seen", "zzz=no"), 2, "the names are peak, flux, grain, contained"),
     ((*NINE, "--seen", "remark=cold"), 2, "say it with --note"),
@@ -368,3 +370,34 @@ def test_a_plan_whose_rows_were_all_deleted_plans_nothing(folder):
     assert "go into the plan" in called("next", folder).out
     ran = called("sheets", folder)
     assert (ran.code, ran.err.startswith("plan.csv: holds no melt; draw up a plan")) == (1, True)
+
+
+def test_rows_deleted_by_hand_stay_deleted_though_the_plan_was_just_so_before(folder):
+    first = (folder / "plan.csv").read_bytes()
+    assert "In the plan now" in called("next", folder, "--add-to-plan").out
+    (folder / "plan.csv").write_bytes(first)
+    later = (folder / "journal.jsonl").stat().st_mtime + 10
+    os.utime(folder / "plan.csv", (later, later))
+    assert "go into the plan" in called("next", folder).out
+    assert "In the plan now" in called("next", folder, "--add-to-plan").out
+
+
+def test_melts_to_confirm_take_the_place_of_what_was_proposed(folder):
+    called("next", folder, "--add-to-plan")
+    said = called("next", folder, "--add-to-plan", "--confirm", "--melts", "3").out
+    planned = list(csv.DictReader((folder / "plan.csv").read_text(encoding="utf-8").splitlines()))
+    assert [row["purpose"] for row in planned if row["purpose"] in ("proposed", "confirmation")] == ["confirmation"] * 3
+    assert [int(row["order"]) for row in planned] == list(range(1, len(planned) + 1))
+    assert said.count("In the plan now") == 3
+    assert "melts left, and up to" in called("next", folder, "--add-to-plan", "--confirm", "--melts", "40").out
+
+
+def test_a_plan_is_drawn_up_and_compared_with_a_setting_on_record_that_nobody_knows(folder):
+    assert called("record", folder, "--melt", 2, "--correct", "--set", "flux=unknown").code == 0
+    ran = called("plan", folder, "--melts", 2)
+    assert ran.code == 0, ran.err
+    for words in (("analyse", "--no-figures"), ("next",), ("glass",), ("report",), ("log",)):
+        command, *more = words
+        ran = called(command, folder, *more)
+        assert ran.code == 0, (command, ran.err)
+        assert "nan" not in ran.out.split()

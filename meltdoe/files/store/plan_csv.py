@@ -6,9 +6,11 @@ in the log stay as they are when a new plan is written.
 
 from __future__ import annotations
 
+import datetime
 import logging
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 from meltdoe.errors import Problem, ProblemsFound
 from meltdoe.files.disk.lock import locked
@@ -43,6 +45,7 @@ __all__ = [
 
 PLAN_NAME = "plan.csv"
 _BY_HAND = "by hand"
+_YOUNGER = 2.0  # seconds; a command writes plan.csv right behind its event
 
 
 def _columns(series: MeltSeries) -> tuple[str, ...]:
@@ -169,7 +172,8 @@ def last_plan(series: MeltSeries, events: Sequence[Event], done: Collection[int]
 def read_plan(series: MeltSeries) -> Plan:
     """The plan of the series; nothing is written.
 
-    A plan.csv that is an earlier plan to the byte was left by a command that was cut off: the journal's plan counts.
+    A plan.csv that is an earlier plan to the byte was left by a command that was cut off, and the journal's plan
+    counts; unless it was written since: then rows were deleted by hand.
 
     Raises
     ------
@@ -184,12 +188,17 @@ def read_plan(series: MeltSeries) -> Plan:
     if content is None and not plans:
         raise ProblemsFound.single(PLAN_NAME, None, "does not exist", "draw one up with: meltdoe plan")
     held = [content is not None and _says(series, content, melts) for _, melts in plans]
-    left_behind = any(held) and not held[-1]
+    left_behind = any(held) and not held[-1] and not _written_since(folder / PLAN_NAME, plans[-1][0])
     melts = plans[-1][1] if content is None or left_behind else parse_plan(series, content, done)
     if not plans:
         return Plan(series, melts, design=_BY_HAND, seed=series.seed)
     data = plans[-1][0].data
     return Plan(series, melts, design=data["design"], reason=data["reason"], seed=data["seed"])
+
+
+def _written_since(file: Path, event: Event) -> bool:
+    """Whether a file is clearly younger than an event of the journal."""
+    return file.stat().st_mtime > datetime.datetime.fromisoformat(event.time).timestamp() + _YOUNGER
 
 
 def planned_melts(series: MeltSeries, events: Sequence[Event] | None = None) -> tuple[PlannedMelt, ...]:

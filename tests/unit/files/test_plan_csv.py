@@ -12,6 +12,7 @@ from meltdoe.files.store import plan_csv
 from meltdoe.files.store.plan_csv import read_plan, write_plan
 from meltdoe.files.store.recording import record_melt
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
+from meltdoe.steps import plan_or_none
 
 
 def test_a_plan_comes_back_as_it_was_written(tmp_path):
@@ -73,11 +74,17 @@ def test_every_problem_is_found_at_once_with_its_line(tmp_path):
     ]
 
 
-@pytest.mark.parametrize("content", ["melt,firing,order,flux,peak,sand,purpose\n", ""])
-def test_an_empty_plan_is_a_problem(tmp_path, content):
-    (tmp_path / "plan.csv").write_text(content)
+def test_an_empty_file_is_a_problem_and_one_without_rows_plans_nothing(tmp_path):
+    series = bench_series(tmp_path)
+    (tmp_path / "plan.csv").write_text("")
     with pytest.raises(ProblemsFound):
-        read_plan(bench_series(tmp_path))
+        read_plan(series)
+    write_plan(series, bench_plan(series))
+    (tmp_path / "plan.csv").write_text("melt,firing,order,flux,peak,sand,purpose\n")
+    assert read_plan(series).melts == ()
+    assert plan_or_none(series) is None
+    (tmp_path / "plan.csv").unlink()
+    assert len(read_plan(series).melts) == 4, "a file that was lost is no plan given up"
 
 
 def test_melts_already_made_stay_and_the_rest_is_drawn_anew(tmp_path):
