@@ -396,7 +396,7 @@ def test_a_plan_is_drawn_up_and_compared_with_a_setting_on_record_that_nobody_kn
     assert called("record", folder, "--melt", 2, "--correct", "--set", "flux=unknown").code == 0
     ran = called("plan", folder, "--melts", 2)
     assert ran.code == 0, ran.err
-    for words in (("analyse", "--no-figures"), ("next",), ("glass",), ("report",), ("log",)):
+    for words in (("analyse", "--no-figures"), ("next",), ("report",), ("log",)):
         command, *more = words
         ran = called(command, folder, *more)
         assert ran.code == 0, (command, ran.err)
