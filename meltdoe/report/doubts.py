@@ -287,7 +287,8 @@ def _without_model(chain: ChainFit, best: BestSetting) -> str:
     ]
     if not known:
         return "No melt is known to its end, so nothing can be counted without a model."
-    near = sorted(known)[:_NEAREST]
+    farthest = sorted(known)[:_NEAREST][-1][0]
+    near = [one for one in sorted(known) if one[0] <= farthest + 1e-9]  # all that stand as near as the last
     return (
         f"Without any model: of the {len(near)} castings made nearest to the recommended setting "
         f"({melts_phrase(sorted({melt for _, melt, _ in near}))}) {sum(good for _, _, good in near)} "

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from xlsxwriter import Workbook
 from xlsxwriter.utility import xl_col_to_name
 
+from meltdoe.log.cell_words import UNKNOWN
 from meltdoe.log.entry import Row, entry_row, log_columns
 from meltdoe.log.melt_log import Log
 from meltdoe.log.numbers import number_text
@@ -109,7 +110,7 @@ class _Rules:
                     place[factor.name], {"validate": "decimal", "criteria": ">", "value": -1e300}, hint, "warning"
                 )
             else:
-                self._list(place[factor.name], factor.options, "The option that was used.")
+                self._list(place[factor.name], [*factor.options, UNKNOWN], "The option that was used.")
         for outcome in series.outcomes:
             self._outcome(place[outcome.name], outcome)
         for circumstance in series.circumstances:

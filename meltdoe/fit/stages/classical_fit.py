@@ -127,7 +127,7 @@ _METHOD: dict[OutcomeKind, str] = {
     "grade": "penalised proportional odds",
     "measured": "least squares",
 }
-_UNSETTLED = "as many effects as melts, so nothing is left over to judge the scatter by"
+_UNSETTLED = "the fit meets every melt exactly, so nothing is left over to judge the scatter by"
 
 
 def _measured(

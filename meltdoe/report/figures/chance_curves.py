@@ -9,7 +9,14 @@ from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import interval_phrase, level_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.figures.held import held_phrase, turned
-from meltdoe.report.figures.melt_marks import counted_phrase, key_of_marks, outcomes_of, put_marks, spread_out
+from meltdoe.report.figures.melt_marks import (
+    counted_phrase,
+    key_of_marks,
+    left_out_words,
+    outcomes_of,
+    put_marks,
+    spread_out,
+)
 from meltdoe.report.figures.style import (
     BEST,
     BLUE,
@@ -92,7 +99,8 @@ def chance_curves(chain: ChainFit, best: BestSetting, across: int, listed: int |
         "good, below it where something was not, whatever their other settings were. "
         f"{'Hatched: a limit forbids it. ' if hatched else ''}"
         + (f"{dropped} further options are not drawn. " if dropped else "")
-        + f"{counted_phrase(succeeded)}.",
+        + f"{counted_phrase(succeeded)}."
+        + left_out_words(chain.log, (across,) if listed is None else (across, listed)),
     )
 
 

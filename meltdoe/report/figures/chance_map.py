@@ -11,7 +11,14 @@ from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import interval_phrase, level_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.figures.held import held_phrase, turned
-from meltdoe.report.figures.melt_marks import counted_phrase, key_of_marks, outcomes_of, put_marks, spread_out
+from meltdoe.report.figures.melt_marks import (
+    counted_phrase,
+    key_of_marks,
+    left_out_words,
+    outcomes_of,
+    put_marks,
+    spread_out,
+)
 from meltdoe.report.figures.style import (
     AXIS_PAD,
     BEST,
@@ -90,7 +97,7 @@ def chance_map(chain: ChainFit, best: BestSetting, across: int, up: int) -> Pict
         "Melts are drawn where they stood in these two factors, whatever the others were; melts at one point stand "
         "side by side. "
         + ("Hatched: a limit forbids it. " if not inside.all() else "")
-        + f"{counted_phrase(succeeded)}.",
+        + f"{counted_phrase(succeeded)}.{left_out_words(chain.log, (across, up))}",
     )
 
 

@@ -202,7 +202,12 @@ def _row_names(body: Axes, entries: Sequence[Entry], with_mould: bool) -> None:
 
 
 def _counts(log: Log, outcome: Outcome) -> tuple[int, int]:
-    seen = [value for value in log.seen(outcome.name) if not isinstance(value, Unseen)]
+    chain = [one for one in log.series.forerunners(outcome.name) if one.counts]
+    seen = [
+        value
+        for entry, value in zip(log.entries, log.seen(outcome.name), strict=True)
+        if not isinstance(value, Unseen) and all(one.is_good(entry.seen[one.name]) is True for one in chain)
+    ]
     return sum(outcome.is_good(value) is True for value in seen), len(seen)
 
 

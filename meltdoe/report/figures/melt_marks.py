@@ -14,8 +14,9 @@ from matplotlib.figure import Figure
 from meltdoe.log.melt_log import Log
 from meltdoe.report.figures.style import BEST, MELT_MARKS, Mark, key_line
 from meltdoe.series.factor import FloatArray
+from meltdoe.wording import melts_phrase
 
-__all__ = ["counted_phrase", "key_of_marks", "outcomes_of", "put_marks", "spread_out"]
+__all__ = ["counted_phrase", "key_of_marks", "left_out_words", "outcomes_of", "put_marks", "spread_out"]
 
 
 _LONGEST_ROW = 0.4
@@ -31,6 +32,19 @@ def counted_phrase(succeeded: Sequence[bool | None]) -> str:
     n = len(succeeded)
     known = f"{n} melt{'s' * (n != 1)}: {succeeded.count(True)} good throughout, {succeeded.count(False)} not"
     return known + (f", {succeeded.count(None)} not known" if None in succeeded else "")
+
+
+def left_out_words(log: Log, places: Iterable[int]) -> str:
+    """Which melts have no place in a figure of some factors, since nobody knows how these were set; empty for none.
+
+    Parameters
+    ----------
+    places : positions of the factors.
+    """
+    wanted = sorted(places)
+    rows = zip(log.entries, log.raw, strict=True)
+    melts = sorted({entry.melt for entry, row in rows if bool(np.isnan(row[wanted]).any())})
+    return f" Not drawn, since it is unknown how they were set: {melts_phrase(melts)}." if melts else ""
 
 
 def spread_out(points: FloatArray, step: tuple[float, float]) -> FloatArray:

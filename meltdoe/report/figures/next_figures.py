@@ -18,7 +18,7 @@ from meltdoe.next_melt.information import staged_information
 from meltdoe.next_melt.views import chain_views
 from meltdoe.report.advice_sentences import TELLS_SCALE
 from meltdoe.report.figures.held import turned
-from meltdoe.report.figures.melt_marks import counted_phrase, outcomes_of, put_marks, spread_out
+from meltdoe.report.figures.melt_marks import counted_phrase, left_out_words, outcomes_of, put_marks, spread_out
 from meltdoe.report.figures.style import (
     BLACK,
     GREY,
@@ -100,6 +100,7 @@ def information_picture(chain: ChainFit, advice: Advice) -> Picture | None:
     held = [factor.name for i, factor in enumerate(series.factors) if i not in pair][:_MOST_NAMED]
     first = advice.melts[0]
     counted = f"{counted_phrase(succeeded)}." if succeeded else "No melt has been made yet."
+    counted += left_out_words(chain.log, (across,) if up is None else (across, up))
     return Picture(
         "information-map",
         figure,

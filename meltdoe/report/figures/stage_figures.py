@@ -10,7 +10,7 @@ from meltdoe.fit.stages.phrases import listed, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.log.melt_log import Entry, Log
 from meltdoe.report.figures.held import held_phrase, turned
-from meltdoe.report.figures.melt_marks import put_marks, spread_out
+from meltdoe.report.figures.melt_marks import left_out_words, put_marks, spread_out
 from meltdoe.report.figures.style import (
     BEST,
     BLACK,
@@ -87,7 +87,8 @@ def stage_picture(chain: ChainFit, best: BestSetting, along: int) -> Picture | N
         ),
         f"Average expectation out of 100 melts. {'Other factors ' + held + '. ' if held else ''}Hatched areas: melts "
         "that end at a stage; white: good throughout; star: the best setting. How sure the whole is stands in the map "
-        f"of chances. Below, the {len(ends)} melts seen, each where it ended; one whose end is not known is left out.",
+        f"of chances. Below, the {len(ends)} melts seen, each where it ended; one whose end is not known is left out."
+        + left_out_words(chain.log, (along,)),
     )
 
 

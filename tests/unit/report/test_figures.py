@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from dataclasses import replace
 
 import matplotlib
 import numpy as np
@@ -27,14 +28,16 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from meltdoe.fit.checks.past_fits import PastFits
 from meltdoe.fit.stages.phrases import percent
-from meltdoe.log.melt_log import Log
+from meltdoe.fit.stages.stage_chain import fit_chain
+from meltdoe.log.melt_log import Entry, Log
+from meltdoe.next_melt.advice import next_melts
 from meltdoe.plans.melt_plan import Plan, PlannedMelt
 from meltdoe.report.figure_files import figure_files, pictures_of
 from meltdoe.report.figures.alias_figures import alias_picture
 from meltdoe.report.figures.chance_map import chance_map
 from meltdoe.report.figures.held import ranked_factors, turned
 from meltdoe.report.figures.log_figures import log_picture, log_pictures
-from meltdoe.report.figures.melt_marks import spread_out
+from meltdoe.report.figures.melt_marks import left_out_words, spread_out
 from meltdoe.report.figures.page_svg import inline_svg, standalone_svg
 from meltdoe.report.figures.plan_figures import plan_picture
 from meltdoe.report.figures.progress_figures import progress_picture
@@ -275,3 +278,29 @@ def test_a_long_log_is_drawn_in_parts_that_a_page_can_hold():
     assert [picture.alt.split()[0] for picture in parts] == ["44", "44", "42"]
     assert parts[2].title.endswith("part 3 of 3")
     assert [picture.name for picture in log_pictures(chain_log())] == ["melts"]
+
+
+def test_melts_that_no_figure_can_place_are_named_in_its_caption():
+    log = chain_log()
+    entries = [
+        replace(entry, settings={n: v for n, v in entry.settings.items() if n != "peak"})
+        if entry.melt in (2, 5)
+        else entry
+        for entry in log.entries
+    ]
+    unknown = replace(log, entries=tuple(entries))
+    places = {name: log.series.factor_names.index(name) for name in ("peak", "flux")}
+    assert left_out_words(unknown, (places["peak"],)) == (
+        " Not drawn, since it is unknown how they were set: melts 2 and 5."
+    )
+    assert left_out_words(unknown, (places["flux"],)) == left_out_words(log, places.values()) == ""
+    chain = fit_chain(log.series, unknown)
+    captions = [picture.caption for picture in pictures_of(chain, None, chain.best(), next_melts(chain))]
+    assert any("Not drawn, since it is unknown how they were set: melts 2 and 5." in caption for caption in captions)
+
+
+def test_what_was_noted_though_its_forerunner_failed_is_not_counted():
+    entry = Entry(1, 1, {"peak": 1200.0, "flux": 20.0, "grain": "fine"}, {"contained": False, "fill": 95.0})
+    said = log_picture(Log(CHAIN_SERIES, (entry,))).alt
+    assert "Contained: 0 of 1 good" in said
+    assert "Fill: 0 of 0 good" in said
