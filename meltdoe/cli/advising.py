@@ -65,7 +65,7 @@ def next_melt(
         result_sentences,
         thin_sentences,
     )
-    from meltdoe.steps import add_to_plan, advise
+    from meltdoe.steps import add_to_plan, advise, pour_remarks
 
     if confirm and not take_up:
         raise WrongUsage("--confirm goes with --add-to-plan: it puts melts at the best setting into the plan")
@@ -73,16 +73,19 @@ def next_melt(
         folder, count=melts, aim=aim, most_risk=None if most_risk is None else most_risk / 100.0, seed=seed
     )
     added = add_to_plan(series, advice, melts, confirm=confirm) if take_up else ()
+    by_glass = pour_remarks(series, [melt.settings for melt in advice.melts])
     if json:
-        print_json({**advice_document(series, advice), "added": [melt.melt for melt in added]})
+        more = {"added": [melt.melt for melt in added], "by_glass": list(by_glass)}
+        print_json({**advice_document(series, advice), **more})
         return
     say(f"{heading(advice)}: {why_verdict(series, advice)}")
     if forecast := forecast_sentence(series, advice):
         say(forecast)
     _say_under("What would have to move:", moving_sentences(series, advice))
     say("", _before_melts(advice), *bound_sentences(series, advice))
-    for melt in advice.melts:
+    for melt, against in zip(advice.melts, by_glass, strict=True):
         say(f"{firing_words(advice, melt)}: {series.show(melt.settings)}", f"  {why_this_melt(series, advice, melt)}")
+        say(*([f"  But {against}."] if against else []))
     if advice.verdict.word == "go on":
         _say_under("Why not another:", why_not_another(series, advice))
         _say_under("What the first of these melts would lead you to believe:", result_sentences(series, advice))

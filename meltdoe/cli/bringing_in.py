@@ -50,7 +50,7 @@ def bring_in(
     guessed = () if preview or as_shown or result.problems else _guessed(result, told)
     problems = (*result.problems, *guessed)
     if not json:
-        _show(series, result)
+        _show(series, result, blank)
         if guessed and can_ask():
             problems = () if ask("Bring it in like this? (yes or no)", "no").lower() in ("yes", "y") else problems
         if problems:
@@ -110,14 +110,14 @@ def _guessed(result: ImportResult, told: Mapping[str, str]) -> tuple[Problem, ..
     return tuple(found)
 
 
-def _show(series: MeltSeries, result: ImportResult) -> None:
+def _show(series: MeltSeries, result: ImportResult, blank: str | None) -> None:
     """The mapping, and the rows as they would be put down; as the table says them where there are problems."""
     from meltdoe.log.remarks import log_remarks
 
     matched = [[m.heading, m.name, f"{m.way}{f', in {m.unit}' if m.unit else ''}"] for m in result.match.matched]
     unmatched = [[heading, "none: kept in the note", ""] for heading in result.match.unmatched if heading]
     say(*table(["heading in the table", "column of the log", "matched by"], [*matched, *unmatched]), "")
-    if without := _without_column(series, result):
+    if without := _without_column(series, result, blank or ""):
         say(f"No column for: {', '.join(without)}.", "")
     if unmatched:
         say(f'To match a heading: --column "{unmatched[0][0]}=NAME"; to leave it so: --column "{unmatched[0][0]}="', "")
@@ -138,15 +138,16 @@ def _show(series: MeltSeries, result: ImportResult) -> None:
         say("Worth a second look:", *(f"  {remark}" for remark in remarks), "")
 
 
-def _without_column(series: MeltSeries, result: ImportResult) -> list[str]:
+def _without_column(series: MeltSeries, result: ImportResult, blank: str = "") -> list[str]:
     """Columns of the log that no heading stands for, with what becomes of them."""
     from meltdoe.log.entry import log_columns
 
     there = {match.name for match in result.match.matched}
-    factors = set(series.factor_names)
     becomes = {"melt": "numbered on", "firing": "as planned, else one each", "date": "left blank", "mould": "1"}
+    becomes |= dict.fromkeys(series.factor_names, f"as planned{', else unknown' if blank else ''}")
+    becomes |= {outcome.name: f"{blank} where the melt got so far" for outcome in series.outcomes if blank}
     return [
-        f"{name} ({becomes.get(name, 'as planned' if name in factors else 'left blank')})"
+        f"{name} ({becomes.get(name, 'left blank')})"
         for name in log_columns(series)
         if name not in there and name != "note"
     ]

@@ -4,7 +4,7 @@ A function that takes a folder reads what it needs from there; one that takes a 
 """
 
 from meltdoe.steps.bench import write_sheets, write_workbook
-from meltdoe.steps.glass import glass_of_folder, glass_problems, refuse_weighed, shelf_of, shop
+from meltdoe.steps.glass import glass_of_folder, glass_problems, pour_remarks, refuse_weighed, shelf_of, shop
 from meltdoe.steps.learning import add_to_plan, advise, fit_folder
 from meltdoe.steps.planning import compare_plans, draw_up_plan, rehearse_folder
 from meltdoe.steps.reading import notice_edits, plan_or_none, read_log, read_plan, read_series
@@ -41,6 +41,7 @@ __all__ = [
     "not_checked",
     "notice_edits",
     "plan_or_none",
+    "pour_remarks",
     "read_log",
     "read_plan",
     "read_series",

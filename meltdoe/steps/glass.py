@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,9 +16,12 @@ if TYPE_CHECKING:
     from meltdoe.charge.shopping import ShoppingList
     from meltdoe.log.melt_log import Log
     from meltdoe.plans.melt_plan import Plan
+    from meltdoe.series.factor import Setting
     from meltdoe.series.melt_series import MeltSeries
 
-__all__ = ["glass_of_folder", "glass_problems", "refuse_early_glass", "refuse_weighed", "shelf_of", "shop"]
+__all__ = [
+    "glass_of_folder", "glass_problems", "pour_remarks", "refuse_early_glass", "refuse_weighed", "shelf_of", "shop",
+]  # fmt: skip
 
 _NO_RECIPE = "has no [recipe], so nobody can say what goes into the crucible"
 _ADD = 'add one, such as [recipe] with base = "obsidian", charge = "900 g", and a [[part]] with material and share'
@@ -117,6 +121,33 @@ def glass_of_folder(folder: Path) -> tuple[MeltSeries, tuple[MeltGlass, ...]]:
     done = log.melt_numbers
     once = {melt.melt: melt for melt in reversed(melts)}
     return series, tuple(melt_glass(series, once[number], stocked, number in done) for number in sorted(once))
+
+
+def pour_remarks(series: MeltSeries, proposed: Sequence[Mapping[str, Setting]]) -> tuple[str, ...]:
+    """What the glass says against pouring each proposed melt, where the advice was not told; empty texts where nothing.
+
+    Advice uses the chemistry of the recipe only where series.toml has a [chemistry] block, since its error is large.
+    """
+    from meltdoe.charge.earlier_melts import EarlierMelt
+    from meltdoe.charge.melt_glass import melt_glass
+
+    if series.recipe is None or series.chemistry is not None:
+        return tuple("" for _ in proposed)
+    log, plan = read_log(series), plan_or_none(series)
+    stocked = shelf_of(series, log, plan)
+    assert stocked is not None
+    said = []
+    for settings in proposed:
+        glass = melt_glass(series, EarlierMelt(0, settings), stocked)
+        text = ""
+        if glass.verdict in ("poor", "hopeless") and glass.log10 is not None and glass.log10_sd is not None:
+            how = "not at all" if glass.verdict == "hopeless" else "badly"
+            text = (
+                f"by its glass it pours {how}: 10^{glass.log10:.1f} Pa s at its peak, give or take a factor of "
+                f"{10.0**glass.log10_sd:.1f}; with a [chemistry] block in series.toml the advice counts with that"
+            )
+        said.append(text)
+    return tuple(said)
 
 
 def glass_problems(series: MeltSeries, log: Log | None, plan: Plan | None) -> tuple[Problem, ...]:

@@ -6,6 +6,7 @@ import pytest
 from running import called, on_disk
 
 from meltdoe.shipped import shipped_folder
+from meltdoe.steps import pour_remarks, read_series
 
 
 @pytest.fixture
@@ -189,3 +190,22 @@ def test_glass_of_a_melt_is_planned_only_once_the_melt_is_there(fresh):
     assert (items["crushed 3"]["remelted_from"], items["crushed 3"]["amount"]) == (3, 0)
     assert called("sheets", fresh).code == 0
     assert "crushed 3" in (fresh / "sheets.html").read_text(encoding="utf-8")
+
+
+def test_a_proposal_whose_glass_would_hardly_pour_says_so(fresh):
+    """Of the example's region the cold end with little flux is stiffer than 10^3 Pa s: poor or hopeless for a pour."""
+    change = (fresh / "series.toml").read_text(encoding="utf-8")
+    told = called("next", fresh, "--aim", "learn", "--json").document
+    verdicts = {}
+    for melt, said in zip(told["melts"], told["by_glass"], strict=True):
+        verdicts[melt["settings"]["peak"], melt["settings"]["flux"]] = said
+    for (peak, flux), said in verdicts.items():
+        if said:
+            assert "by its glass it pours" in said
+            assert peak < 1200 or flux < 18
+    assert pour_remarks(read_series(fresh), [{"peak": 1100.0, "hold": 2.0, "flux": 12.0, "grain": "fine",
+                                              "packing": "tight"}])[0].startswith("by its glass it pours ")  # fmt: skip
+    hot = {"peak": 1240.0, "hold": 2.0, "flux": 24.0, "grain": "fine", "packing": "tight"}
+    assert pour_remarks(read_series(fresh), [hot]) == ("",)
+    (fresh / "series.toml").write_text(change + '\n[chemistry]\npour = "poured"\n', encoding="utf-8")
+    assert pour_remarks(read_series(fresh), [{**hot, "peak": 1100.0, "flux": 12.0}]) == ("",), "the advice was told"

@@ -252,7 +252,7 @@ def test_no_cell_of_the_workbook_is_a_formula_and_the_drop_downs_hold_the_words(
     }
     heads = [*HEAD[:1], "firing", "date", *HEAD[1:6], "cracks", "humidity", "pot", "note"]
     of = {name: rules.get(f"{chr(ord('A') + i)}2") for i, name in enumerate(heads)}
-    assert of["sand"] == ("list", "words!$A$1:$A$3")
+    assert of["sand"] == ("list", "words!$A$1:$A$4")
     assert of["contained"] == ("list", "words!$B$1:$B$4")
     assert of["cracks"] == ("list", "words!$C$1:$C$6")
     assert of["pot"] == ("list", "words!$D$1:$D$3")

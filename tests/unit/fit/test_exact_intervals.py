@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import beta, binom, fisher_exact
 from scipy.stats.contingency import odds_ratio
 
 from meltdoe.fit.classical.exact_intervals import chance_at_least, clopper_pearson, melts_to_show, two_by_two
@@ -52,3 +52,45 @@ def test_empty_cells_leave_an_end_open():
 def test_impossible_counts_are_refused():
     with pytest.raises(ValueError, match="4 passes of 3"):
         clopper_pearson(4, 3)
+
+
+@pytest.mark.parametrize("melts", [1, 2, 7])
+def test_limits_are_beta_quantiles_at_every_count(melts):
+    for passes in range(melts + 1):
+        low, high = clopper_pearson(passes, melts, 0.90)
+        assert low == pytest.approx(beta.ppf(0.05, passes, melts - passes + 1) if passes else 0.0)
+        assert high == pytest.approx(beta.ppf(0.95, passes + 1, melts - passes) if passes < melts else 1.0)
+        lower = beta.ppf(0.05, passes, melts - passes + 1) if passes else 0.0
+        assert chance_at_least(passes, melts) == pytest.approx(lower)
+
+
+def test_fishers_test_agrees_with_a_second_library_on_every_small_table():
+    """Every table of 5 and 4 melts; with equal numbers as well, where tables as likely as the one seen abound."""
+    for n, m in ((5, 4), (4, 4)):
+        for a in range(n + 1):
+            for b in range(m + 1):
+                if a + b in (0, n + m):
+                    continue
+                found = two_by_two(a, n, b, m)
+                table = [[a, n - a], [b, m - b]]
+                assert found.p_value == pytest.approx(fisher_exact(table).pvalue)
+                assert found.p_greater == pytest.approx(fisher_exact(table, alternative="greater").pvalue)
+                assert found.p_less == pytest.approx(fisher_exact(table, alternative="less").pvalue)
+                assert max(found.p_value, found.p_greater, found.p_less) <= 1.0
+
+
+@pytest.mark.parametrize("chance", [-0.5, 0.0, 1.0, 1.5])
+def test_a_chance_that_no_number_of_melts_can_show_is_refused(chance):
+    with pytest.raises(ValueError, match="strictly between 0 and 1"):
+        melts_to_show(chance)
+
+
+def test_a_chance_that_one_melt_shows_takes_one():
+    assert melts_to_show(0.04, 0.95) == 1
+    assert melts_to_show(0.06, 0.95) == 2
+
+
+@pytest.mark.parametrize(("passes", "melts"), [(0, 0), (-1, 3), (4, 3), (0, -1)])
+def test_counts_that_cannot_be_are_refused_each(passes, melts):
+    with pytest.raises(ValueError, match="is not a count"):
+        clopper_pearson(passes, melts)

@@ -6,7 +6,8 @@ import pytest
 
 from meltdoe.fit.stages.stage_chain import StageFit, fit_chain
 from meltdoe.log.melt_log import Entry, Log
-from meltdoe.series import Amount, Choice, MeltSeries, Outcome
+from meltdoe.series import Amount, Choice, Factor, GoodRange, MeltSeries, Ordered, Outcome, Seen
+from meltdoe.series.factor import Setting
 
 OUTCOME = Outcome("contained", "pass")
 
@@ -114,3 +115,67 @@ def test_one_success_is_said_as_such_and_one_of_each_as_well() -> None:
     assert success is not None
     assert success.sentence.startswith("Only melt 1 was good for contained: flux and packing both line up with it.")
     assert each is None or each.sentence.count("alone splits") < 2
+
+
+def of_kind(outcome: Outcome, factors: tuple[Factor, ...], rows: list[tuple[dict[str, Setting], Seen]]) -> StageFit:
+    series = MeltSeries("invented", factors, (outcome,))
+    entries = tuple(Entry(i, i, settings, {outcome.name: seen}) for i, (settings, seen) in enumerate(rows, 1))
+    return fit_chain(series, Log(series, entries)).stage(outcome.name)
+
+
+def test_the_last_of_ordered_options_stands_without_above_or_below() -> None:
+    sand = Ordered("sand", ("damp", "air dry", "oven dry"))
+    rows: list[tuple[dict[str, Setting], Seen]] = [
+        ({"sand": option}, good) for option, good in zip(sand.options * 3, (False, False, True) * 3, strict=True)
+    ]
+    split = of_kind(OUTCOME, (sand,), rows).separation
+    assert split is not None
+    assert "all good at oven dry (melts 3, 6 and 9), all bad at air dry and below (melts 1, 2, 4, 5, 7 and 8)" in (
+        split.sentence
+    )
+    turned = of_kind(OUTCOME, (sand,), [(at, at["sand"] == "damp") for at, _ in rows]).separation
+    assert turned is not None
+    assert "all bad at air dry and above (melts 2, 3, 5, 6, 8 and 9), all good at damp (melts 1, 4 and 7)." in (
+        turned.sentence
+    )
+
+
+def test_three_factors_that_line_up_with_one_failure_all_do() -> None:
+    factors = (Amount("flux", 10, 40), Amount("peak", 1100, 1200), Choice("packing", ("tight", "edge")))
+    settings: list[dict[str, Setting]] = [
+        {"flux": 10.0 + i, "peak": 1100.0 + i, "packing": "edge" if i == 4 else "tight"} for i in range(5)
+    ]
+    split = of_kind(OUTCOME, factors, [(at, i < 4) for i, at in enumerate(settings)]).separation
+    assert split is not None
+    assert "flux, peak and packing all line up with it" in split.sentence
+    assert (split.kind, split.together) == ("quasi-complete", False), "one melt with edge packing proves nothing"
+    one_each = of_kind(OUTCOME, factors, [(settings[0], True), (settings[4], False)]).separation
+    assert one_each is not None
+    assert one_each.sentence.startswith("Contained: one good (melt 1), one bad (melt 2) so far; ")
+
+
+def test_neither_a_measurement_nor_what_is_only_described_is_split() -> None:
+    flux = (Amount("flux", 10, 40),)
+    at: list[dict[str, Setting]] = [{"flux": 10.0 + 5 * i} for i in range(6)]
+    fill = Outcome("fill", "measured", unit="%", bounds=(0, 100), good=GoodRange(low=80))
+    assert of_kind(fill, flux, [(s, 60.0 + 8 * i) for i, s in enumerate(at)]).separation is None
+    hue = Outcome("hue", "grade", grades=("green", "grey"))
+    assert of_kind(hue, flux, [(s, ("green", "grey")[i > 2]) for i, s in enumerate(at)]).separation is None
+
+
+def test_with_as_many_effects_as_melts_the_numbers_are_told() -> None:
+    """Three melts and two factors: two effects, three columns."""
+    split = stage([10, 30, 20], ["tight", "tight", "edge"], [True, True, False]).separation
+    assert split is not None
+    one_way = stage([30, 10, 20], ["tight", "edge", "tight"], [True, True, False]).separation
+    for found in (split, one_way):
+        if found is not None and found.together:
+            assert found.sentence.startswith("With 3 melts and 2 effects any pattern of contained could be matched")
+
+
+def test_how_often_chance_makes_a_split_is_told_with_the_numbers_of_melts_and_effects() -> None:
+    six = stage(
+        [10, 30, 35, 12, 15, 20], ["tight"] * 3 + ["edge"] * 3, [True, True, False, True, False, False]
+    ).separation
+    assert six is not None
+    assert "With 6 melts and 2 effects chance alone does so 50 times in 100." in six.sentence
