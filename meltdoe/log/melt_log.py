@@ -28,7 +28,7 @@ class Entry:
 
     Parameters
     ----------
-    settings : actual settings, not the planned ones.
+    settings : actual settings, not the planned ones; a factor that is left out was set in a way that nobody knows.
     seen : a value or an `Unseen` for every outcome of the series.
     mould : which casting of the pour, from 1; always 1 where a melt fills one mould.
     """

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from meltdoe.plans.melt_plan import PlannedMelt
-from meltdoe.series.factor import Amount
+from meltdoe.series.factor import Amount, Factor
 from meltdoe.series.melt_series import MeltSeries
 from meltdoe.sheets.bench_glass import BenchGlass
 from meltdoe.sheets.kiln_schedule import KilnStep, cool_together, heating, joint_cooling, temperature_unit
 from meltdoe.sheets.schedule_picture import ScheduleDrawing, schedule_drawing
-from meltdoe.units import convert, convert_difference
+from meltdoe.units import convert, convert_difference, dimension
+from meltdoe.wording import listed
 
 __all__ = ["FiringSheet", "ScheduleLine", "firing_sheet", "firing_steps"]
 
@@ -75,6 +76,7 @@ def firing_sheet(series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequ
             f"{unit}. The common casting table would fall by {practice:.1f} {unit}/h at first; the slower fall is the "
             "safer."
         )
+    notes += [_own_rate(series, factor, melts) for factor in series.factors if cooled and _is_rate(factor)]
     beds = {each.glass.melt: each.glass.cooling.bed for each in glasses if each.glass.cooling is not None}
     buried = {melt: bed for melt, bed in beds.items() if bed is not None}
     if buried:
@@ -98,6 +100,19 @@ def firing_sheet(series: MeltSeries, melts: Sequence[PlannedMelt], glasses: Sequ
         notes=tuple(notes),
         warnings=tuple(dict.fromkeys(warning for plan in cooled for warning in plan.schedule.warnings)),
         drawing=_drawing(series, melts, glasses, unit),
+    )
+
+
+def _is_rate(factor: Factor) -> bool:
+    return isinstance(factor, Amount) and dimension(factor.unit) == "temperature rate"
+
+
+def _own_rate(series: MeltSeries, factor: Factor, melts: Sequence[PlannedMelt]) -> str:
+    """That the plan varies a rate which the schedule works out from the glass: both cannot be kept."""
+    planned = listed(list(dict.fromkeys(series.show({factor.name: melt.settings[factor.name]}) for melt in melts)))
+    return (
+        f"The plan itself asks for {planned}: that is what is tried here, and the schedule only says what this glass "
+        "would need. Where the plan is the faster, expect a crack; where both can be kept, the slower is the safer."
     )
 
 

@@ -133,6 +133,18 @@ def test_castings_too_unlike_are_cooled_each_by_itself():
     assert len(re.findall(r"Cool \(the soak may be out by \d+ °C\) soak at \d+ °C \d+\.\d h", page)) == 2
 
 
+def test_a_cooling_rate_that_the_plan_varies_is_set_against_the_schedule():
+    factors = (*glass_series().factors, Amount("cooling", 3, 40, unit="K/h", set_per="firing"))
+    series = glass_series(factors=factors)
+    plan = planned(series, {})
+    melts = tuple(replace(melt, settings={**melt.settings, "cooling": 30.0}) for melt in plan.melts)
+    stocked = shelf(series)
+    said = firing_sheet(series, melts, [bench_glass(series, melt, stocked) for melt in melts]).notes
+    assert any(note.startswith("The plan itself asks for cooling 30 K/h: that is what is tried here") for note in said)
+    without = firing_sheet(glass_series(), plan.melts, [bench_glass(glass_series(), m, stocked) for m in plan.melts])
+    assert not any("The plan itself asks for" in note for note in without.notes)
+
+
 def test_what_a_bed_would_do_is_said_for_the_worst_casting_however_they_are_cooled():
     series = glass_series()
     beds = {}
