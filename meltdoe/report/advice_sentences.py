@@ -254,7 +254,9 @@ def why_this_melt(series: MeltSeries, advice: Advice, melt: Suggestion) -> str:
     if bool(np.allclose(melt.raw, advice.best.raw)):
         parts.append(f"it is the {best_words(advice)}, made to know its chance better")
     if melt.repeats:
-        parts.append(f"it repeats {melts_phrase(melt.repeats)}, since one result leaves the chance open")
+        n = len(melt.repeats)
+        left_open = "one result leaves" if n == 1 else f"{n} results still leave"
+        parts.append(f"it repeats {melts_phrase(melt.repeats)}, since {left_open} the chance open")
     return "; ".join(parts) + "."
 
 
