@@ -164,13 +164,33 @@ def test_neither_a_measurement_nor_what_is_only_described_is_split() -> None:
 
 
 def test_with_as_many_effects_as_melts_the_numbers_are_told() -> None:
-    """Three melts and two factors: two effects, three columns."""
-    split = stage([10, 30, 20], ["tight", "tight", "edge"], [True, True, False]).separation
+    split = stage([10, 20, 30], ["tight", "tight", "edge"], [True, False, True]).separation
     assert split is not None
-    one_way = stage([30, 10, 20], ["tight", "edge", "tight"], [True, True, False]).separation
-    for found in (split, one_way):
-        if found is not None and found.together:
-            assert found.sentence.startswith("With 3 melts and 2 effects any pattern of contained could be matched")
+    assert (split.kind, split.together, split.factors, split.melts) == ("complete", True, (), (1, 2, 3))
+    assert split.sentence == (
+        "With 3 melts and 2 effects any pattern of contained could be matched perfectly, so a perfect match says "
+        "nothing."
+    )
+
+
+def test_melts_on_the_border_of_two_factors_are_named_apart() -> None:
+    """Good above 20 with tight packing and above 30 with edge packing; at the border one of each."""
+    flux = [10.0, 20, 20, 35, 15, 30, 30, 38]
+    packing, good = ["tight"] * 4 + ["edge"] * 4, [False, False, True, True, False, False, True, True]
+    split = stage(flux, packing, good).separation
+    assert split is not None
+    assert (split.kind, split.together, split.factors) == ("quasi-complete", True, ("flux", "packing"))
+    assert split.melts == (1, 4, 5, 8)
+    assert "(melts 1, 4, 5 and 8, with melts 2, 3, 6 and 7 on the border)" in split.sentence
+
+
+def test_one_melt_beyond_the_border_is_no_split() -> None:
+    """Flux touches: bad up to 30, good from 30; one melt on either side counts, one alone does not."""
+    two = stage([10, 30, 30, 40], ["tight", "edge", "tight", "edge"], [False, False, True, True]).separation
+    assert two is not None
+    assert (two.kind, two.factors) == ("quasi-complete", ("flux",))
+    one = stage([30, 30, 30, 40], ["tight", "edge", "edge", "tight"], [False, False, True, True]).separation
+    assert one is None or one.factors != ("flux",)
 
 
 def test_how_often_chance_makes_a_split_is_told_with_the_numbers_of_melts_and_effects() -> None:

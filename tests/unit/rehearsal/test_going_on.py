@@ -132,6 +132,7 @@ def test_processes_are_started_only_where_they_pay():
 
 
 RUN = """
+import signal
 from pathlib import Path
 from meltdoe.files.store.rehearsal_jsonl import FinishedSeries
 from meltdoe.rehearsal.simulated_series import rehearse
@@ -139,6 +140,7 @@ from meltdoe.rehearsal.workers import core_workers
 from tests.unit.rehearsal.test_going_on import SERIES
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may have started all this with it ignored
     with core_workers(400, most=2) as workers:
         rehearse(SERIES, count=400, seed=9, executor=workers, finished=FinishedSeries(Path(".")), tell=print)
 """
