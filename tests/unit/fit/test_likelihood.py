@@ -150,3 +150,14 @@ def test_the_first_column_must_be_ones_where_it_carries_a_threshold():
 def test_impossible_beliefs_are_refused(chance, worth):
     with pytest.raises(ValueError):
         Belief(X[0], chance, worth)
+
+
+def test_an_interval_far_out_in_either_tail_has_the_same_finite_chance():
+    """Beyond 38 the upper tail is 1 to every digit, and only the mirror image still tells: scipy's logsf at 39."""
+    above, _ = log_interval_chance(np.array([39.0]), np.array([np.inf]))
+    below, _ = log_interval_chance(np.array([-np.inf]), np.array([-39.0]))
+    assert above == pytest.approx(norm.logsf(39.0), rel=1e-12)
+    assert below == pytest.approx(above, rel=1e-12)
+    between, _ = log_interval_chance(np.array([39.0]), np.array([40.0]))
+    expected = norm.logsf(39.0) + np.log1p(-np.exp(norm.logsf(40.0) - norm.logsf(39.0)))
+    assert between == pytest.approx(expected, rel=1e-12)

@@ -199,3 +199,11 @@ def test_how_often_chance_makes_a_split_is_told_with_the_numbers_of_melts_and_ef
     ).separation
     assert six is not None
     assert "With 6 melts and 2 effects chance alone does so 50 times in 100." in six.sentence
+
+
+def test_both_directions_of_every_factor_count_among_the_chances_for_luck() -> None:
+    """2 of 5 good, two factors: 2 x 2 / 10 = 0.4 of series without any effect show such a split; half of it is rare."""
+    five = stage([10, 20, 30, 35, 40], ["tight", "edge", "tight", "edge", "tight"], [False, False, False, True, True])
+    assert five.separation is not None
+    assert five.separation.factors == ("flux",)
+    assert "often chance" in five.separation.sentence
