@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from meltdoe.errors import ProblemsFound
 from meltdoe.steps.reading import plan_or_none, read_log, read_series
 
 if TYPE_CHECKING:
@@ -46,12 +47,16 @@ def compare_plans(
     workers : processes that play the series; all cores where None.
     tell : called with the plan's design, the series played so far and how many there will be.
     """
+    from meltdoe.log.melt_log import Log
     from meltdoe.next_melt.left import left_of_budget
     from meltdoe.plans.comparison import compare_plans as compare
     from meltdoe.rehearsal.simulated_series import rehearse
     from meltdoe.rehearsal.workers import core_workers
 
-    left = left_of_budget(read_log(series))
+    try:
+        left = left_of_budget(read_log(series))
+    except ProblemsFound:  # told already; plans can be compared without a log
+        left = left_of_budget(Log(series))
     budget = replace(series.budget, melts=left.melts, firings=left.firings, money=left.money)
     series = replace(series, budget=budget)
     with core_workers(8 * rehearsals, workers) as executor:  # about eight plans

@@ -106,7 +106,6 @@ SERIES = (
 
 PLAN = (
     ("empty", whole(b""), None, "empty"),
-    ("headings only", lambda content: content.splitlines(keepends=True)[0], None, "no melt"),
     ("not text at all", whole(JUNK), None, "plan.csv"),
     ("saved as a workbook", whole(XLSX), None, "CSV"),
     ("a column taken out", swapped("grain", "corn"), 1, '"grain"'),
