@@ -85,7 +85,8 @@ def next_melt(
     say("", _before_melts(advice), *bound_sentences(series, advice))
     for melt, against in zip(advice.melts, by_glass, strict=True):
         say(f"{firing_words(advice, melt)}: {series.show(melt.settings)}", f"  {why_this_melt(series, advice, melt)}")
-        say(*([f"  But {against}."] if against else []))
+        if against:
+            say(f"  {against}")
     if advice.verdict.word == "go on":
         _say_under("Why not another:", why_not_another(series, advice))
         _say_under("What the first of these melts would lead you to believe:", result_sentences(series, advice))

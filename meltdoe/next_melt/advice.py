@@ -22,7 +22,6 @@ from meltdoe.next_melt.believed_after import ResultBelief, believed_after
 from meltdoe.next_melt.confirming import Confirmed, confirmed
 from meltdoe.next_melt.firing_search import (
     FEW_DRAWS,
-    RANKING_DRAWS,
     Scores,
     best_firing,
     choose,
@@ -53,7 +52,7 @@ from meltdoe.next_melt.stopping import (
 )
 from meltdoe.next_melt.suggestion import Suggestion, safest, suggest
 from meltdoe.next_melt.thin_knowledge import ThinSpot, thin_spots
-from meltdoe.next_melt.views import chain_views
+from meltdoe.next_melt.views import RANKING_DRAWS, chain_views
 from meltdoe.next_melt.worth import melt_price
 from meltdoe.plans.melt_plan import PlannedMelt
 from meltdoe.plans.optimal.candidates import candidate_settings

@@ -19,17 +19,16 @@ from meltdoe.fit.stages.stage_chain import N_DRAWS, ChainFit
 from meltdoe.next_melt.firing_set import added_information, coarser
 from meltdoe.next_melt.gain import expected_gain
 from meltdoe.next_melt.information import staged_information
-from meltdoe.next_melt.views import ChainViews, chain_views
+from meltdoe.next_melt.views import RANKING_DRAWS, ChainViews, chain_views
 from meltdoe.next_melt.worth import expected_worth
 from meltdoe.plans.optimal.candidates import candidate_settings
 from meltdoe.series.factor import FloatArray
 
 __all__ = [
-    "FEW_DRAWS", "RANKING_DRAWS", "Scores", "best_firing", "choose", "risk_at", "score", "shortlist", "within_risk",
+    "FEW_DRAWS", "Scores", "best_firing", "choose", "risk_at", "score", "shortlist", "within_risk",
 ]  # fmt: skip
 
-RANKING_DRAWS = 400  # posterior draws used for ranking a shortlist
-FEW_DRAWS = 200  # and for the first look
+FEW_DRAWS = 200  # posterior draws used for the first look
 _SHORTLIST = 120  # settings looked at closely
 _FIRINGS, _DRAFT_FIRINGS = 6, 3  # settings of the shared factors that are tried, and from a draft
 _A_POINT = 0.01  # gain in the best chance below which gains are not told apart
@@ -67,6 +66,11 @@ class Scores:
     def information(self) -> FloatArray:
         """Nats of all outcomes together, shape (n,)."""
         return np.asarray(self.by_stage.sum(axis=0))
+
+    @property
+    def payable(self) -> npt.NDArray[np.bool_]:
+        """Which cost no more than `most_price`; all where none does, shape (n,)."""
+        return _payable(self.price, self.most_price)
 
     @property
     def tops(self) -> tuple[float, float]:
@@ -120,9 +124,13 @@ def score(
         lift = max(_A_POINT - float(gain.max()), 0.0) / max(float(success.max()), 1e-9)
     reach = gain + lift * success
     value = weight * _share_of_best(by_stage.sum(axis=0) / price) + (1.0 - weight) * _share_of_best(reach)
-    if chain.series.costs.known and (price <= most_price).any():
-        value = np.where(price <= most_price, value, 0.0)
+    value = np.where(_payable(price, most_price), value, 0.0)
     return Scores(views, by_stage, gain, price, risk, reach, value, lift, most_price)
+
+
+def _payable(price: FloatArray, most_price: float) -> npt.NDArray[np.bool_]:
+    cheap = np.asarray(price <= most_price)
+    return cheap if cheap.any() else ~cheap
 
 
 def choose(
@@ -162,9 +170,7 @@ def choose(
             value = value + (1.0 - weight) * _share_of_best(more + lifted + 1e-9 * added)
         elif weight < 1.0:
             value = value + (1.0 - weight) * _share_of_best(added * scores.reach + 1e-9 * added)
-        if (scores.price <= scores.most_price).any():
-            value = np.where(scores.price <= scores.most_price, value, -1.0)
-        place = int(np.argmax(value))
+        place = int(np.argmax(np.where(scores.payable, value, -1.0)))
         told, gain = told + float(added[place]), gain + float(more[place])
         reach += float(more[place] + lifted[place])
         chosen.append(place)

@@ -14,7 +14,9 @@ from meltdoe.next_melt.information import StageView, measured_cells
 from meltdoe.series.factor import FloatArray
 from meltdoe.series.outcome import GoodRange
 
-__all__ = ["ChainViews", "chain_views"]
+__all__ = ["RANKING_DRAWS", "ChainViews", "chain_views"]
+
+RANKING_DRAWS = 400  # posterior draws used for ranking a shortlist, and for the price of a melt
 
 
 @dataclass(frozen=True, eq=False)

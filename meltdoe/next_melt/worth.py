@@ -9,13 +9,11 @@ import numpy as np
 
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.information import StageView, reach_chances
-from meltdoe.next_melt.views import chain_views
+from meltdoe.next_melt.views import RANKING_DRAWS, chain_views
 from meltdoe.series.budget import Costs
 from meltdoe.series.factor import FloatArray
 
 __all__ = ["Worth", "expected_worth", "melt_price"]
-
-_PRICE_DRAWS = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,5 +53,5 @@ def expected_worth(costs: Costs, names: Sequence[str], stages: Sequence[StageVie
 
 def melt_price(chain: ChainFit, raw: FloatArray) -> float:
     """Price expected for a melt at one setting, losses included and the firing not."""
-    views = chain_views(chain, raw, _PRICE_DRAWS, in_full=False)
+    views = chain_views(chain, raw, RANKING_DRAWS, in_full=False)
     return float(expected_worth(chain.series.costs, views.names, views.stages).price[0])

@@ -60,15 +60,10 @@ def _succeeded(advice: Advice) -> bool:
     return log is not None and any(log.succeeded(entry) for entry in log.entries)
 
 
-def _assumed(series: MeltSeries, advice: Advice) -> str:
-    """That a long chain is held to be rarely good throughout before anything is melted; empty once one was."""
+def _assumed(series: MeltSeries) -> str:
+    """That a long chain is held to be rarely good throughout before anything is melted; empty for a short one."""
     counted = sum(outcome.counts for outcome in series.outcomes)
-    if (
-        counted < _LONG_CHAIN
-        or _succeeded(advice)
-        or advice.prospect is None
-        or advice.prospect.sight == "out of sight"
-    ):
+    if counted < _LONG_CHAIN:
         return ""
     return (
         f" Much of that was assumed, not seen: before any melt each of {counted} outcomes is taken to be about as "
@@ -82,9 +77,11 @@ def moving_sentences(series: MeltSeries, advice: Advice) -> list[str]:
     seen, found = advice.prospect, advice.forecast
     if seen is None or found is None:
         return []
-    said, best, out_of_sight = [], percent(advice.best.chance), seen.sight == "out of sight"
+    said, best = [], percent(advice.best.chance)
+    out_of_sight, succeeded = seen.sight == "out of sight", _succeeded(advice)
     if advice.likely_best is not None and advice.likely_best < series.target_chance:
-        said.append(f"The target: {likely_best_words(advice.likely_best)}.{_assumed(series, advice)}")
+        assumed = "" if out_of_sight or succeeded else _assumed(series)
+        said.append(f"The target: {likely_best_words(advice.likely_best)}.{assumed}")
     if seen.longer is not None:
         sure = 1.0 - seen.longer.never
         longer = f"with {_melts(seen.longer.horizon)} instead of {found.horizon}, {_of_hundred(sure)} become sure"
@@ -98,7 +95,7 @@ def moving_sentences(series: MeltSeries, advice: Advice) -> list[str]:
     else:
         said.append(
             f"What is varied: no single limit or end of a range would raise the chance at the best setting, {best}, by "
-            f"much{'' if not out_of_sight or _succeeded(advice) else '; think of another material, mould or kiln'}."
+            f"much{'' if not out_of_sight or succeeded else '; think of another material, mould or kiln'}."
         )
     return said
 

@@ -130,24 +130,21 @@ def pour_remarks(series: MeltSeries, proposed: Sequence[Mapping[str, Setting]]) 
     """
     from meltdoe.charge.earlier_melts import EarlierMelt
     from meltdoe.charge.melt_glass import melt_glass
+    from meltdoe.sheets.bench_glass import pour_sentences
 
     if series.recipe is None or series.chemistry is not None:
         return tuple("" for _ in proposed)
     log, plan = read_log(series), plan_or_none(series)
     stocked = shelf_of(series, log, plan)
     assert stocked is not None
-    said = []
-    for settings in proposed:
-        glass = melt_glass(series, EarlierMelt(0, settings), stocked)
-        text = ""
-        if glass.verdict in ("poor", "hopeless") and glass.log10 is not None and glass.log10_sd is not None:
-            how = "not at all" if glass.verdict == "hopeless" else "badly"
-            text = (
-                f"by its glass it pours {how}: 10^{glass.log10:.1f} Pa s at its peak, give or take a factor of "
-                f"{10.0**glass.log10_sd:.1f}; with a [chemistry] block in series.toml the advice counts with that"
-            )
-        said.append(text)
-    return tuple(said)
+    glasses = [melt_glass(series, EarlierMelt(0, settings), stocked) for settings in proposed]
+    return tuple(
+        f"Its glass speaks against it. {pour_sentences(series, glass)[0]} With a [chemistry] block in series.toml the "
+        "advice counts with that."
+        if glass.verdict in ("poor", "hopeless")
+        else ""
+        for glass in glasses
+    )
 
 
 def glass_problems(series: MeltSeries, log: Log | None, plan: Plan | None) -> tuple[Problem, ...]:

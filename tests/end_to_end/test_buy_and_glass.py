@@ -201,11 +201,11 @@ def test_a_proposal_whose_glass_would_hardly_pour_says_so(fresh):
         verdicts[melt["settings"]["peak"], melt["settings"]["flux"]] = said
     for (peak, flux), said in verdicts.items():
         if said:
-            assert "by its glass it pours" in said
+            assert said.startswith("Its glass speaks against it. At ")
             assert peak < 1200 or flux < 18
-    assert pour_remarks(read_series(fresh), [{"peak": 1100.0, "hold": 2.0, "flux": 12.0, "grain": "fine",
-                                              "packing": "tight"}])[0].startswith("by its glass it pours ")  # fmt: skip
+    cold = {"peak": 1100.0, "hold": 2.0, "flux": 12.0, "grain": "fine", "packing": "tight"}
+    assert pour_remarks(read_series(fresh), [cold])[0].startswith("Its glass speaks against it. At 1100 °C it ")
     hot = {"peak": 1240.0, "hold": 2.0, "flux": 24.0, "grain": "fine", "packing": "tight"}
     assert pour_remarks(read_series(fresh), [hot]) == ("",)
     (fresh / "series.toml").write_text(change + '\n[chemistry]\npour = "poured"\n', encoding="utf-8")
-    assert pour_remarks(read_series(fresh), [{**hot, "peak": 1100.0, "flux": 12.0}]) == ("",), "the advice was told"
+    assert pour_remarks(read_series(fresh), [cold]) == ("",), "the advice was told"

@@ -9,14 +9,7 @@ from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import interval_phrase, level_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.figures.held import held_phrase, turned
-from meltdoe.report.figures.melt_marks import (
-    counted_phrase,
-    key_of_marks,
-    left_out_words,
-    outcomes_of,
-    put_marks,
-    spread_out,
-)
+from meltdoe.report.figures.melt_marks import counted_sentence, key_of_marks, outcomes_of, put_marks, spread_out
 from meltdoe.report.figures.style import (
     BEST,
     BLUE,
@@ -53,6 +46,7 @@ def chance_curves(chain: ChainFit, best: BestSetting, across: int, listed: int |
     x = series.factors[across]
     assert isinstance(x, Amount)
     raw, succeeded = chain.log.raw, outcomes_of(chain.log)
+    counted = counted_sentence(chain.log, (across,) if listed is None else (across, listed))
     options = _options(chain, best, listed)
     ends = x.coded(np.array(amount_range(x, raw[:, across])))
     along = x.decoded(np.linspace(ends[0], ends[1], _POINTS))
@@ -92,15 +86,14 @@ def chance_curves(chain: ChainFit, best: BestSetting, across: int, listed: int |
         figure,
         f"Chance of success along {one_line(' and '.join(names))}",
         one_line(" ".join(told)) + f" At the best setting the chance is {percent(best.chance)}, "
-        f"{interval_phrase(best.low, best.high, chain.level)}. {counted_phrase(succeeded)}.",
+        f"{interval_phrase(best.low, best.high, chain.level)}. {counted}",
         (f"Other factors {held}. " if held else "")
         + "Line: average chance that everything that is judged is good; band: its interval, "
         f"{level_phrase(chain.level)}; dotted: the chance wanted. Melts stand above the curve where all was "
         "good, below it where something was not, whatever their other settings were. "
         f"{'Hatched: a limit forbids it. ' if hatched else ''}"
         + (f"{dropped} further options are not drawn. " if dropped else "")
-        + f"{counted_phrase(succeeded)}."
-        + left_out_words(chain.log, (across,) if listed is None else (across, listed)),
+        + counted,
     )
 
 

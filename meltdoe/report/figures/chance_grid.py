@@ -9,7 +9,7 @@ from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import level_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.figures.held import held_phrase, turned
-from meltdoe.report.figures.melt_marks import counted_phrase, left_out_words, outcomes_of
+from meltdoe.report.figures.melt_marks import counted_sentence, outcomes_of
 from meltdoe.report.figures.style import PALE, SMALL, SURE, TEXT, WIDTH, Picture, drawing, in_inches, new_figure, quiet
 from meltdoe.report.plain_text import one_line, shortened, wrapped
 from meltdoe.series.factor import FloatArray
@@ -77,7 +77,7 @@ def chance_grid(chain: ChainFit, best: BestSetting, across: int, up: int | None)
         (f"Other factors {held}. " if held else "")
         + "In each cell: average chance that everything that is judged is good, its interval "
         f"({level_phrase(chain.level)}), and how many melts with these options were good throughout, whatever their "
-        f"other settings were; star: the best setting. {counted_phrase(succeeded)}.{left_out_words(chain.log, places)}",
+        f"other settings were; star: the best setting. {counted_sentence(chain.log, places)}",
     )
 
 

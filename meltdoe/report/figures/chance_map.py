@@ -11,14 +11,7 @@ from meltdoe.fit.stages.best_setting import BestSetting
 from meltdoe.fit.stages.phrases import interval_phrase, level_phrase, percent
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.report.figures.held import held_phrase, turned
-from meltdoe.report.figures.melt_marks import (
-    counted_phrase,
-    key_of_marks,
-    left_out_words,
-    outcomes_of,
-    put_marks,
-    spread_out,
-)
+from meltdoe.report.figures.melt_marks import counted_sentence, key_of_marks, outcomes_of, put_marks, spread_out
 from meltdoe.report.figures.style import (
     AXIS_PAD,
     BEST,
@@ -63,7 +56,7 @@ def chance_map(chain: ChainFit, best: BestSetting, across: int, up: int) -> Pict
     chance = chain.chance(turned(best.raw, {up: grids[1], across: grids[0]}))
     shape = (len(grids[1]), len(grids[0]))
     mean, width = chance.mean.reshape(shape), (chance.high - chance.low).reshape(shape)
-    succeeded = outcomes_of(chain.log)
+    succeeded, counted = outcomes_of(chain.log), counted_sentence(chain.log, (across, up))
     with drawing():
         figure = new_figure(0.35 + 0.5 + 2 * _HIGH + _BETWEEN + 0.3)
         low = 0.35 + 0.5
@@ -89,15 +82,13 @@ def chance_map(chain: ChainFit, best: BestSetting, across: int, up: int) -> Pict
         figure,
         f"Chance of success over {one_line(x.name)} and {one_line(y.name)}",
         _alt(best, chain.level, x, y, grids, np.where(inside & _planned(x, y, grids), mean, np.nan), width)
-        + f" {counted_phrase(succeeded)}.",
+        + f" {counted}",
         f"Other factors {held}. "
         * bool(held)
         + "Above: average chance that everything that is judged is good, lines at every 20 points. Below: how far "
         f"the ends of its interval, {level_phrase(chain.level)}, lie apart: where that is large the map is guesswork. "
         "Melts are drawn where they stood in these two factors, whatever the others were; melts at one point stand "
-        "side by side. "
-        + ("Hatched: a limit forbids it. " if not inside.all() else "")
-        + f"{counted_phrase(succeeded)}.{left_out_words(chain.log, (across, up))}",
+        "side by side. " + ("Hatched: a limit forbids it. " if not inside.all() else "") + counted,
     )
 
 

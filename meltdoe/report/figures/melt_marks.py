@@ -16,7 +16,7 @@ from meltdoe.report.figures.style import BEST, MELT_MARKS, Mark, key_line
 from meltdoe.series.factor import FloatArray
 from meltdoe.wording import melts_phrase
 
-__all__ = ["counted_phrase", "key_of_marks", "left_out_words", "outcomes_of", "put_marks", "spread_out"]
+__all__ = ["counted_sentence", "key_of_marks", "left_out_words", "outcomes_of", "put_marks", "spread_out"]
 
 
 _LONGEST_ROW = 0.4
@@ -27,11 +27,17 @@ def outcomes_of(log: Log) -> tuple[bool | None, ...]:
     return tuple(log.succeeded(entry) for entry in log.entries)
 
 
-def counted_phrase(succeeded: Sequence[bool | None]) -> str:
-    """ "12 melts: 4 good throughout, 7 not, 1 not known"."""
+def counted_sentence(log: Log, places: Iterable[int]) -> str:
+    """ "12 melts: 4 good throughout, 7 not, 1 not known.", and which of them a figure of some factors cannot place.
+
+    Parameters
+    ----------
+    places : positions of the factors.
+    """
+    succeeded = outcomes_of(log)
     n = len(succeeded)
     known = f"{n} melt{'s' * (n != 1)}: {succeeded.count(True)} good throughout, {succeeded.count(False)} not"
-    return known + (f", {succeeded.count(None)} not known" if None in succeeded else "")
+    return f"{known}{f', {succeeded.count(None)} not known' if None in succeeded else ''}.{left_out_words(log, places)}"
 
 
 def left_out_words(log: Log, places: Iterable[int]) -> str:

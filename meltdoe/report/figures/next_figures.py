@@ -13,12 +13,11 @@ from matplotlib.ticker import MaxNLocator
 
 from meltdoe.fit.stages.stage_chain import ChainFit
 from meltdoe.next_melt.advice import Advice
-from meltdoe.next_melt.firing_search import RANKING_DRAWS
 from meltdoe.next_melt.information import staged_information
-from meltdoe.next_melt.views import chain_views
+from meltdoe.next_melt.views import RANKING_DRAWS, chain_views
 from meltdoe.report.advice_sentences import TELLS_SCALE
 from meltdoe.report.figures.held import turned
-from meltdoe.report.figures.melt_marks import counted_phrase, left_out_words, outcomes_of, put_marks, spread_out
+from meltdoe.report.figures.melt_marks import counted_sentence, outcomes_of, put_marks, spread_out
 from meltdoe.report.figures.style import (
     BLACK,
     GREY,
@@ -99,8 +98,8 @@ def information_picture(chain: ChainFit, advice: Advice) -> Picture | None:
     names = " and ".join(one_line(factor.name) for factor in (x, y) if factor is not None)
     held = [factor.name for i, factor in enumerate(series.factors) if i not in pair][:_MOST_NAMED]
     first = advice.melts[0]
-    counted = f"{counted_phrase(succeeded)}." if succeeded else "No melt has been made yet."
-    counted += left_out_words(chain.log, (across,) if up is None else (across, up))
+    shown = (across,) if up is None else (across, up)
+    counted = counted_sentence(chain.log, shown) if succeeded else "No melt has been made yet."
     return Picture(
         "information-map",
         figure,
