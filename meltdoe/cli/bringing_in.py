@@ -16,6 +16,7 @@ from meltdoe.errors import ExitCode, Problem, ProblemsFound
 
 if TYPE_CHECKING:
     from meltdoe.files.store.table_import import ImportResult
+    from meltdoe.log.column_match import ColumnMatch
     from meltdoe.series.melt_series import MeltSeries
 
 __all__ = ["bring_in"]
@@ -46,7 +47,7 @@ def bring_in(
     else:
         read_log(series)
     result = preview_import(series, path, told, unsaid=unsaid)
-    result = replace(result, problems=tuple(_with_option(problem) for problem in result.problems))
+    result = replace(result, problems=tuple(_with_option(problem, result.match) for problem in result.problems))
     guessed = () if preview or as_shown or result.problems else _guessed(result, told)
     problems = (*result.problems, *guessed)
     if not json:
@@ -80,13 +81,16 @@ def _budget_words(made: int, budget: int) -> str:
     )
 
 
-def _with_option(problem: Problem) -> Problem:
-    """A question about a blank, with the option that answers all of them at once."""
+def _with_option(problem: Problem, match: ColumnMatch) -> Problem:
+    """A question about a blank, with the option that answers all of them at once; first a heading that nothing took."""
     from meltdoe.log.draft import SAY_SETTING
     from meltdoe.log.entry import QUESTION
 
     if SAY_SETTING in problem.mend:
-        return replace(problem, mend=f"{problem.mend}; for every such blank at once: --blank lost")
+        free = [heading for heading in match.unmatched if heading]
+        lacking = not any(problem.what.endswith(f" of {column.name}") for column in match.matched)
+        first = f'if "{free[0]}" is meant by it: --column "{free[0]}=NAME"; ' if lacking and free else ""
+        return replace(problem, mend=f"{problem.mend}; {first}for every such blank at once: --blank lost")
     if QUESTION in problem.mend:
         return replace(problem, mend=f"{problem.mend}; for every such blank at once: --blank later or --blank lost")
     return problem

@@ -15,7 +15,7 @@ from meltdoe.units import canonical, convert, dimension
 
 __all__ = [
     "LONGEST_TEXT", "UNKNOWN", "clean_text", "outcome_cell", "read_actual", "read_circumstance", "read_outcome",
-    "read_setting", "read_text", "setting_cell", "text_cell",
+    "read_setting", "read_text", "says_unknown", "setting_cell", "text_cell",
 ]  # fmt: skip
 
 LONGEST_TEXT = 5_000
@@ -120,10 +120,15 @@ def _impossible(factor: Amount, value: float) -> str:
     return "" if abs(value) <= most else f"write at most {number_text(most)}, {_FARTHEST} times what was ever planned"
 
 
+def says_unknown(text: str, words: Sequence[str] = ()) -> bool:
+    """Whether a cell says that nobody knows: "unknown", "not known" or "?", unless that is one of its own words."""
+    word = _loose(clean_text(text))
+    return word in _NOT_KNOWN and word not in map(_loose, words)
+
+
 def read_actual(factor: Factor, text: str, decimal: DecimalMark | None = None) -> Setting | None:
     """The setting of a melt that was made; None where the cell says that it is unknown. Raises as `read_setting`."""
-    word = _loose(clean_text(text))
-    if word in _NOT_KNOWN and (isinstance(factor, Amount) or word not in map(_loose, factor.options)):
+    if says_unknown(text, () if isinstance(factor, Amount) else factor.options):
         return None
     try:
         return read_setting(factor, text, decimal)
@@ -134,9 +139,8 @@ def read_actual(factor: Factor, text: str, decimal: DecimalMark | None = None) -
 def read_outcome(outcome: Outcome, text: str, decimal: DecimalMark | None = None) -> Seen:
     """What an outcome cell says.
 
-    Blank, and "?", is not reached; "later" and "lost" in any capitals; yes or no (also y, n, true, false, 1, 0, pass,
-    fail, and in some other languages); a grade's word; a number in the outcome's unit or with a unit that can be turned
-    into it.
+    Blank is not reached; "later" and "lost" in any capitals; yes or no (also y, n, true, false, 1, 0, pass, fail, and
+    in some other languages); a grade's word; a number in the outcome's unit or with a unit that can be turned into it.
 
     Raises
     ------
@@ -146,8 +150,6 @@ def read_outcome(outcome: Outcome, text: str, decimal: DecimalMark | None = None
     word = _loose(clean_text(text))
     if word in _UNSEEN:
         return _UNSEEN[word]
-    if word in _NOT_KNOWN and word not in map(_loose, outcome.grades):
-        return Unseen.NOT_REACHED
     name = outcome.name
     if outcome.kind == "pass":
         number = _number_or_none(word)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
-from meltdoe.log.cell_words import read_actual, read_circumstance, read_outcome
+from meltdoe.log.cell_words import read_circumstance, read_outcome, read_setting, says_unknown
 from meltdoe.log.column_match import ColumnMatch, MatchedColumn
 from meltdoe.log.dates import day_order, read_date
 from meltdoe.log.numbers import CellFault, DecimalMark, read_number, read_whole
@@ -63,7 +63,7 @@ def match_contents(
 
 def _columns(series: MeltSeries, column: Sequence[str], decimal: DecimalMark | None) -> frozenset[str]:
     """The columns of the log that may hold every one of the cells that are filled in."""
-    filled = [cell for cell in column if cell.strip()]
+    filled = [cell for cell in column if cell.strip() and not says_unknown(cell)]
     if len(filled) < _FEWEST:
         return frozenset()
     names = {f.name for f in series.factors if _all(filled, partial(_near, f, decimal=decimal))}
@@ -88,8 +88,8 @@ def _all(cells: Sequence[str], read: Callable[[str], object]) -> bool:
 
 def _near(factor: Factor, cell: str, *, decimal: DecimalMark | None) -> None:
     """Read a setting; CellFault where it lies far beyond the range of its factor."""
-    value = read_actual(factor, cell, decimal)
-    if isinstance(factor, Amount) and value is not None:
+    value = read_setting(factor, cell, decimal)
+    if isinstance(factor, Amount):
         reach = _BEYOND * (factor.high - factor.low)
         if not factor.low - reach <= float(value) <= factor.high + reach:
             raise CellFault(f"{factor.name} is far beyond its range", "name the column that is meant")

@@ -45,7 +45,7 @@ def day_order(texts: Iterable[str]) -> DayOrder | None:
 
 
 def read_date(text: str, order: DayOrder | None = None, known: datetime.date | None = None) -> datetime.date | None:
-    """A date, or None for a blank cell or "?"; a time of day behind it is left out.
+    """A date, or None for a blank cell; a time of day behind it is left out.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def read_date(text: str, order: DayOrder | None = None, known: datetime.date | N
         Where the text is no date or could be two.
     """
     plain = " ".join(text.split())
-    if plain in ("", "?"):
+    if not plain:
         return None
     found: datetime.date | None = None
     if match := _YEAR_FIRST.match(plain):

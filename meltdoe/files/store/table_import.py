@@ -17,6 +17,7 @@ from meltdoe.files.store.settling import Settled, open_store, settle_locked
 from meltdoe.files.tables.csv_table import read_bytes, read_rows
 from meltdoe.files.tables.table_rows import Table, headed, table_of
 from meltdoe.files.tables.xlsx_table import is_xlsx, xlsx_rows
+from meltdoe.log.cell_words import says_unknown
 from meltdoe.log.column_match import ColumnMatch, log_targets, match_columns, nearest
 from meltdoe.log.content_match import match_contents
 from meltdoe.log.dates import day_order
@@ -256,7 +257,7 @@ def _with_unit(text: str, unit: str) -> str:
 def _said(
     series: MeltSeries, texts: Mapping[str, str], left: list[tuple[str, str]], where: Where, decimal: DecimalMark | None
 ) -> tuple[Said, list[Problem]]:
-    """What one row of the table says; blank cells are not said."""
+    """What one row of the table says; blank cells are not said, nor is "?" anywhere but under a factor."""
     problems: list[Problem] = []
     numbers: dict[str, int | None] = {"melt": None, "firing": None, "mould": None}
     for column in numbers:
@@ -265,7 +266,12 @@ def _said(
                 numbers[column] = read_whole(texts[column], decimal)
             except CellFault as fault:
                 problems.append(where.problem(fault.under(column).what, fault.mend))
-    given = {column: text for column, text in texts.items() if text.strip()}
+    own_words = {outcome.name: outcome.grades for outcome in series.outcomes}
+    given = {
+        column: text
+        for column, text in texts.items()
+        if text.strip() and (column in series.factor_names or not says_unknown(text, own_words.get(column, ())))
+    }
     notes = [given.get("note", ""), *(f"{heading}: {cell}" for heading, cell in left if cell.strip())]
     note = "; ".join(part for part in notes if part) or None
     said = Said(

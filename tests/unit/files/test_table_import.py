@@ -172,3 +172,22 @@ def test_anything_else_under_the_name_of_a_workbook_is_said_to_be_so(series, tmp
     path.write_bytes(content)
     with pytest.raises(ProblemsFound, match=r"junk.XLSX: cannot be read as an .xlsx workbook.*save it from the"):
         preview_import(series, path)
+
+
+def test_a_question_mark_is_no_value_of_an_outcome_and_unknown_as_a_setting(series, tmp_path):
+    path = tmp_path / "scribbled.csv"
+    path.write_text(
+        "Nr;flux;peak;sand;contained;fill;cracks;when\n"
+        "1;?;1200;fine;yes;97,5;?;3.4.26\n"
+        "2;21;?;?;no;?;?;?\n"
+        "3;22;1190;coarse;?;;;20.4.26\n",
+        encoding="utf-8",
+    )
+    asked = preview_import(series, path)
+    assert any("melt 1 leaves cracks blank" in str(problem) for problem in asked.problems)
+    first, second, third = import_table(series, path, unsaid="lost").entries
+    assert "flux" not in first.settings
+    assert (first.seen["cracks"], str(first.date)) == (Unseen.LOST, "2026-04-03")
+    assert second.settings == {"flux": 21.0}
+    assert (second.seen["fill"], second.seen["cracks"], second.date) == (Unseen.NOT_REACHED, Unseen.NOT_REACHED, None)
+    assert third.seen["contained"] is Unseen.LOST
