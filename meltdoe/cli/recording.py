@@ -28,7 +28,8 @@ def record(
         int | None, typer.Option(metavar="NUMBER", min=1, help="Number of the melt; left out, a melt outside the plan.")
     ] = None,
     settings: Annotated[
-        list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="An actual setting; the rest is as planned.")
+        list[str] | None,
+        typer.Option("--set", metavar="NAME=VALUE", help="An actual setting, or unknown; the rest is as planned."),
     ] = None,
     seen: Annotated[
         list[str] | None,

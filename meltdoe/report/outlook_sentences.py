@@ -31,7 +31,7 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
     within = _within(series, advice, found)
     said = f"Looking ahead ({found.played} series played on from here by what is believed now): "
     if found.melts is None:
-        some = f"{never} do not become" if found.never <= 0.995 else "hardly any become"
+        some = f"{never} do not become" if found.never < 0.995 else "hardly any become"
         said += f"{some} {sure} within {within}"
         if found.low is not None:
             said += f"; the quickest tenth need up to {_melts(found.low)}"
@@ -39,7 +39,7 @@ def forecast_sentence(series: MeltSeries, advice: Advice) -> str:
     else:
         high = f"{found.high:.0f}" if found.high is not None else f"more than {found.horizon}"
         said += f"about {_melts(found.melts)} more until you can be {sure}, {found.low:.0f} to {high} in 8 of 10; " + (
-            f"nearly all get there within {within}" if found.never < 0.005 else f"{never} do not within {within}"
+            f"nearly all get there within {within}" if found.never <= 0.005 else f"{never} do not within {within}"
         )
         kind = "Until then"
     if found.gives_up > 0.05:
@@ -102,9 +102,9 @@ def moving_sentences(series: MeltSeries, advice: Advice) -> list[str]:
 
 def _of_hundred(share: float) -> str:
     """A share of the series played as a count of a hundred; one or none of them are no reason to say never."""
-    if share < 0.005:
+    if share <= 0.005:
         return "hardly any"
-    return "nearly all" if share > 0.995 else f"{100 * share:.0f} of 100"
+    return "nearly all" if share >= 0.995 else f"{100 * share:.0f} of 100"
 
 
 def _melts(count: float) -> str:

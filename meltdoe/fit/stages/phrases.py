@@ -26,9 +26,9 @@ __all__ = [
 
 def percent(chance: float) -> str:
     """ "61 %"; what would round to 0 or 100 is said as "under 1 %" or "over 99 %"."""
-    if chance < 0.005:
+    if chance <= 0.005:
         return "under 1 %"
-    if chance > 0.995:
+    if chance >= 0.995:
         return "over 99 %"
     return f"{round(100 * chance):d} %"
 

@@ -173,7 +173,7 @@
   }
 
   const percent = (chance) =>
-    chance < 0.005 ? "under 1\u00a0%" : chance > 0.995 ? "over 99\u00a0%" : `${Math.round(100 * chance)}\u00a0%`;
+    chance <= 0.005 ? "under 1\u00a0%" : chance >= 0.995 ? "over 99\u00a0%" : `${Math.round(100 * chance)}\u00a0%`;
 
   const setting = data.factors.map((factor) => factor.start);
   const controls = data.factors.map((factor, i) => {

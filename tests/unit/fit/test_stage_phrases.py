@@ -10,7 +10,17 @@ from meltdoe.series import GoodRange, Outcome
 
 @pytest.mark.parametrize(
     ("chance", "text"),
-    [(0.0, "under 1 %"), (0.004, "under 1 %"), (0.61, "61 %"), (0.999, "over 99 %"), (1.0, "over 99 %")],
+    [
+        (0.0, "under 1 %"),
+        (0.004, "under 1 %"),
+        (0.005, "under 1 %"),
+        (0.0051, "1 %"),
+        (0.61, "61 %"),
+        (0.9949, "99 %"),
+        (0.995, "over 99 %"),
+        (0.999, "over 99 %"),
+        (1.0, "over 99 %"),
+    ],
 )
 def test_a_chance_is_never_said_to_be_certain(chance: float, text: str) -> None:
     assert percent(chance) == text
