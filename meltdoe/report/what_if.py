@@ -63,7 +63,10 @@ def what_if(chain: ChainFit, best: BestSetting) -> WhatIf:
     thin = max(1, -(-chain.n_draws * width // _NUMBERS_AT_MOST))
     stages = [_stage(series, stage, thin) for stage in judged]
     nodes, weights = np.polynomial.hermite_e.hermegauss(9)
-    entries = sorted(chain.log.entries, key=lambda e: (e.melt, e.mould))[:_MELTS_AT_MOST]
+    placed = [
+        e for e in chain.log.entries if e.settings.keys() >= set(series.factor_names)
+    ]  # the rest is near to nothing
+    entries = sorted(placed, key=lambda e: (e.melt, e.mould))[:_MELTS_AT_MOST]
     n_draws = len(range(0, chain.n_draws, thin))
     data = {
         "draws": n_draws,
@@ -164,7 +167,7 @@ def _melt(chain: ChainFit, entry: Entry) -> dict[str, Any]:
     name = f"{entry.melt}.{entry.mould}" if series.moulds_per_melt > 1 else f"{entry.melt}"
     return {
         "name": name,
-        "raw": [float(value) if np.isfinite(value) else None for value in raw],
+        "raw": raw.tolist(),
         "good": chain.log.succeeded(entry),
         "seen": shortened(seen_phrase(series, entry), 300),
     }

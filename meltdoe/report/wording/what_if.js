@@ -140,7 +140,7 @@
     factor.options ? factor.options[raw] : `${plainNumber(raw)} ${factor.unit}`.trim();
 
   function apart(factor, here, there) {
-    if (there === null || here === there) return 0;
+    if (here === there) return 0;
     if (factor.kind === "choice") return 1;
     return Math.abs(coded(factor, there)[0] - coded(factor, here)[0]) / 2;
   }

@@ -42,6 +42,7 @@ from meltdoe.report.figures.page_svg import inline_svg, standalone_svg
 from meltdoe.report.figures.plan_figures import plan_picture
 from meltdoe.report.figures.progress_figures import progress_picture
 from meltdoe.report.figures.style import drawing, file_name, png_bytes
+from meltdoe.report.what_if import what_if
 from meltdoe.series import MeltSeries, Outcome
 
 DRAWN = [name for name in CASES if name != "no melts"]
@@ -295,6 +296,7 @@ def test_melts_that_no_figure_can_place_are_named_in_its_caption():
     )
     assert left_out_words(unknown, (places["flux"],)) == left_out_words(log, places.values()) == ""
     chain = fit_chain(log.series, unknown)
+    assert [melt["name"] for melt in what_if(chain, chain.best()).data["melts"]] == ["1", "3", "4", "6", "7", "9"]
     captions = [picture.caption for picture in pictures_of(chain, None, chain.best(), next_melts(chain))]
     assert any("Not drawn, since it is unknown how they were set: melts 2 and 5." in caption for caption in captions)
 
